@@ -1,0 +1,2 @@
+Console.Error.WriteLine("Use a verb; see --help.");
+return 2;
