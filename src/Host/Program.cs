@@ -1,2 +1,8 @@
-Console.Error.WriteLine("Use a verb; see --help.");
-return 2;
+using System.CommandLine;
+using Stiltwright.Host.Commands;
+
+var root = new RootCommand("Stiltwright enlarges pre-supported figures for resin printing: drop the file, collect the set.")
+{
+    PrepareVerb.Make(), CheckVerb.Make(), StagesVerb.Make(), WorkVerb.Make(),
+};
+return await CommandRunner.Run(root, args);

@@ -1,0 +1,94 @@
+namespace Stiltwright.Host.Configuration;
+
+/// <summary>config/stiltwright.json. Times in seconds, memory in MiB; the defaults are those of the schema.</summary>
+public sealed record HostSettings
+{
+    /// <summary>Folder that holds the drop folders, absolute; null where none is configured.</summary>
+    public string? Share { get; init; }
+
+    /// <summary>Local folder for ledger, outbox, scratch and logs, absolute.</summary>
+    public required string State { get; init; }
+
+    /// <summary>The administrator's plug-in folders, absolute.</summary>
+    public IReadOnlyList<string> PluginFolders { get; init; } = [];
+
+    /// <summary>Watching.</summary>
+    public WatchSettings Watch { get; init; } = new();
+
+    /// <summary>Workers.</summary>
+    public WorkerSettings Worker { get; init; } = new();
+
+    /// <summary>Mail.</summary>
+    public MailSettings Mail { get; init; } = new();
+
+    /// <summary>Logs.</summary>
+    public LogSettings Log { get; init; } = new();
+
+    /// <summary>All plug-in folders: the program's own first.</summary>
+    public IReadOnlyList<string> AllPluginFolders => [Path.Combine(AppContext.BaseDirectory, "plugins"), .. PluginFolders];
+
+    /// <summary>Where state lies when nothing is configured.</summary>
+    public static string DefaultState =>
+        Path.Combine(Environment.GetFolderPath(Environment.SpecialFolder.LocalApplicationData, Environment.SpecialFolderOption.DoNotVerify), "stiltwright");
+}
+
+/// <summary>Watching the share.</summary>
+public sealed record WatchSettings
+{
+    /// <summary>Pause between two looks, s.</summary>
+    public double SweepS { get; init; } = 10;
+
+    /// <summary>Size and time must stand still that long, s.</summary>
+    public double SettleS { get; init; } = 15;
+
+    /// <summary>How long a file may be shorter than it says, s.</summary>
+    public double PatienceS { get; init; } = 600;
+}
+
+/// <summary>Limits of the child processes.</summary>
+public sealed record WorkerSettings
+{
+    /// <summary>Memory of one job, MiB.</summary>
+    public int MemoryMiB { get; init; } = 4096;
+
+    /// <summary>Time of one job, s.</summary>
+    public double TimeLimitS { get; init; } = 3600;
+
+    /// <summary>Small jobs at the same time.</summary>
+    public int Parallel { get; init; } = 1;
+
+    /// <summary>A source of this size is large, MiB.</summary>
+    public double LargeFromMiB { get; init; } = 100;
+}
+
+/// <summary>The mail server.</summary>
+public sealed record MailSettings
+{
+    /// <summary>Server name; empty for none.</summary>
+    public string Server { get; init; } = "";
+
+    /// <summary>Port.</summary>
+    public int Port { get; init; } = 587;
+
+    /// <summary>startTls, tls or none.</summary>
+    public string Security { get; init; } = "startTls";
+
+    /// <summary>Login name; empty for none.</summary>
+    public string User { get; init; } = "";
+
+    /// <summary>File with the password alone.</summary>
+    public string? PasswordFile { get; init; }
+
+    /// <summary>Sender.</summary>
+    public string From { get; init; } = "Stiltwright <stiltwright@localhost>";
+}
+
+/// <summary>Logging.</summary>
+public sealed record LogSettings
+{
+    /// <summary>Least level.</summary>
+    public string Level { get; init; } = "information";
+
+    /// <summary>Days that log files are kept.</summary>
+    public int KeepDays { get; init; } = 31;
+}

@@ -1,0 +1,54 @@
+using System.Runtime.InteropServices;
+using System.Text;
+
+namespace Stiltwright.Host.Publishing;
+
+/// <summary>Writes and renames that are on the disk when they return.</summary>
+public static class DurableFiles
+{
+    /// <summary>Writes a whole file under a temporary name, flushes it and renames it into place over an older one.</summary>
+    public static void Replace(string path, string text)
+    {
+        var folder = Path.GetDirectoryName(path)!;
+        var temporary = Path.Combine(folder, $".{Path.GetFileName(path)}.{Guid.NewGuid():N}.tmp");
+        try
+        {
+            using (var s = new FileStream(temporary, FileMode.CreateNew, FileAccess.Write, FileShare.None))
+            {
+                s.Write(Encoding.UTF8.GetBytes(text));
+                s.Flush(flushToDisk: true);
+            }
+
+            File.Move(temporary, path, overwrite: true);
+            FlushFolder(folder);
+        }
+        catch
+        {
+            File.Delete(temporary);
+            throw;
+        }
+    }
+
+    /// <summary>
+    /// Makes renames inside a folder durable. Linux needs the folder itself flushed, which .NET has no call for; on
+    /// Windows there is no such step for ordinary accounts. File systems that cannot do it (some shares) say EINVAL.
+    /// </summary>
+    public static void FlushFolder(string folder)
+    {
+        if (!OperatingSystem.IsLinux()) return;
+        const int ReadOnlyDirectory = 0x10000;
+        var handle = NativeOpen(folder, ReadOnlyDirectory);
+        if (handle < 0) return;
+        _ = NativeFsync(handle);
+        _ = NativeClose(handle);
+    }
+
+    [DllImport("libc", EntryPoint = "open", SetLastError = true)]
+    private static extern int NativeOpen([MarshalAs(UnmanagedType.LPUTF8Str)] string path, int flags);
+
+    [DllImport("libc", EntryPoint = "fsync", SetLastError = true)]
+    private static extern int NativeFsync(int handle);
+
+    [DllImport("libc", EntryPoint = "close", SetLastError = true)]
+    private static extern int NativeClose(int handle);
+}
