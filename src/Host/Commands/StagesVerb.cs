@@ -11,7 +11,8 @@ public static class StagesVerb
     {
         var config = CommonOptions.Config();
         var settings = new Option<bool>("--settings") { Description = "Says each setting with its unit, range and default." };
-        var verb = new Command("stages", "Lists the stages that can be loaded, and from where.") { config, settings };
+        var schemas = new Option<string?>("--write-schemas") { Description = "Writes the JSON schemas of all configuration files into a folder.", HelpName = "DIR" };
+        var verb = new Command("stages", "Lists the stages that can be loaded, and from where.") { config, settings, schemas };
         verb.SetAction(parsed =>
         {
             var (_, catalog) = CommonOptions.Read(parsed.GetRequiredValue(config));
@@ -21,6 +22,12 @@ public static class StagesVerb
                 if (!parsed.GetValue(settings)) continue;
                 foreach (var f in SettingsBinder.ShapeOf(s.SettingsType).Fields)
                     Console.Out.WriteLine($"    {f.Key}: {f.Shape.Wanted}{(f.Default is null ? "" : $", default {f.Default.ToJsonString()}")}. {f.Meaning}");
+            }
+
+            if (parsed.GetValue(schemas) is { } folder)
+            {
+                Directory.CreateDirectory(folder);
+                foreach (var (name, text) in SchemaFiles.All(catalog)) File.WriteAllText(Path.Combine(folder, name), text);
             }
 
             CommonOptions.Print(catalog.Problems, Console.Error);

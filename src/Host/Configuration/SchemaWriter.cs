@@ -14,8 +14,11 @@ public static class SchemaWriter
         var o = new JsonObject { ["$schema"] = "https://json-schema.org/draft/2020-12/schema", ["title"] = title };
         foreach (var (k, v) in Of(shape)) o[k] = v?.DeepClone();
         if (shape is GroupShape && o["properties"] is JsonObject p) p["$schema"] = new JsonObject { ["type"] = "string" };
-        return o.ToJsonString(Indented).ReplaceLineEndings("\n") + "\n";
+        return Text(o);
     }
+
+    /// <summary>A schema as it stands in its file.</summary>
+    public static string Text(JsonNode schema) => schema.ToJsonString(Indented).ReplaceLineEndings("\n") + "\n";
 
     /// <summary>The schema of a shape.</summary>
     public static JsonObject Of(Shape shape)

@@ -93,7 +93,7 @@ public sealed class JobRunner(WorkerCommand command, WorkerSettings limits, Plug
 
         var worker = new WorkerProcess(command, limits, time);
         var report = await worker.Run(orderPath, Path.Combine(job.Scratch, "worker.log"), progress, cancel).ConfigureAwait(false);
-        if (report.End == WorkerEnd.Done && SetGlance.Read(set) is { } glance && glance.SourceFile == sourceName && Enum.TryParse<Level>(Level(glance.Outcome), out var level))
+        if (report.End == WorkerEnd.Done && SetGlance.Read(set) is { } glance && glance.SourceFile == sourceName && Enum.TryParse<Level>(LevelWord(glance.Outcome), out var level))
             return new JobResult(set, level, glance.FirstFinding, report, false);
 
         return Stopped(job, copy, set, report, WorkerFindings.For(sourceName, report, limits));
@@ -111,7 +111,7 @@ public sealed class JobRunner(WorkerCommand command, WorkerSettings limits, Plug
         return Convert.ToHexStringLower(hash.GetHashAndReset());
     }
 
-    private static string Level(string outcome) => outcome switch { "ready" => "Note", "check" => "Check", "stop" => "Stop", _ => "" };
+    private static string LevelWord(string outcome) => outcome switch { "ready" => "Note", "check" => "Check", "stop" => "Stop", _ => "" };
 
     private static JobResult Stopped(JobInput job, SourceCopy copy, string set, WorkerReport? report, Finding finding)
     {
@@ -119,6 +119,6 @@ public sealed class JobRunner(WorkerCommand command, WorkerSettings limits, Plug
         Directory.Delete(set, true);
         Directory.CreateDirectory(set);
         StopSummary.Write(set, job, copy.Sha256, finding);
-        return new JobResult(set, Sdk.Level.Stop, finding.Text, report, report?.End == WorkerEnd.Crashed);
+        return new JobResult(set, Level.Stop, finding.Text, report, report?.End == WorkerEnd.Crashed);
     }
 }
