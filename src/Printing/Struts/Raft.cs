@@ -1,0 +1,73 @@
+using Stiltwright.Geometry;
+
+namespace Stiltwright.Printing.Struts;
+
+/// <summary>Which low shells are the raft: those that carry accepted struts, and those that touch them.</summary>
+internal static class Raft
+{
+    public static SortedSet<int> Find(Scene scene, SortedSet<int> accepted)
+    {
+        var raft = new SortedSet<int>();
+        foreach (var m in accepted)
+            for (var e = 0; e < 2; e++)
+            {
+                var low = scene.Parts[m].OnLow[e];
+                if (low >= 0 && !accepted.Contains(low) && !scene.Bases.Contains(low)) raft.Add(low);
+                foreach (var j in scene.Parts[m].Joins[e])
+                    if (scene.Parts[j.Other].Low && !accepted.Contains(j.Other) && !scene.Bases.Contains(j.Other)) raft.Add(j.Other);
+            }
+        var lows = scene.Parts.Where(p => p.Low && !accepted.Contains(p.Index) && !scene.Bases.Contains(p.Index)).ToList();
+        var queue = new Queue<int>(raft);
+        while (queue.TryDequeue(out var r))
+            foreach (var p in lows)
+                if (!raft.Contains(p.Index) && p.Shell.Bounds.Grown(scene.Settings.TouchMm).Meets(scene.Parts[r].Shell.Bounds) && Touch(scene, p, scene.Parts[r]))
+                {
+                    raft.Add(p.Index);
+                    queue.Enqueue(p.Index);
+                }
+        return raft;
+    }
+
+    /// <summary>Seen from above the parts overlap or nearly touch (all lie on the floor).</summary>
+    private static bool Touch(Scene scene, ScenePart a, ScenePart b)
+    {
+        var box = b.Shell.Bounds.Grown(scene.Settings.TouchMm);
+        foreach (var t in a.Shell.Triangles)
+        {
+            var (p, q, r) = scene.Mesh.Triangle(t);
+            if (!Box3.Empty.With(p).With(q).With(r).Meets(box)) continue;
+            foreach (var u in b.Shell.Triangles)
+            {
+                var (x, y, z) = scene.Mesh.Triangle(u);
+                if (FlatDistance(p, q, r, x, y, z) <= scene.Settings.TouchMm) return true;
+            }
+        }
+        return false;
+    }
+
+    private static double FlatDistance(Vec3 p, Vec3 q, Vec3 r, Vec3 x, Vec3 y, Vec3 z)
+    {
+        Flat(ref p);
+        Flat(ref q);
+        Flat(ref r);
+        Flat(ref x);
+        Flat(ref y);
+        Flat(ref z);
+        // Corners against triangles both ways, then edges against edges.
+        var best = double.MaxValue;
+        foreach (var c in new[] { p, q, r }) best = Math.Min(best, c.DistanceTo(SurfaceProbe.Nearest(c, x, y, z)));
+        foreach (var c in new[] { x, y, z }) best = Math.Min(best, c.DistanceTo(SurfaceProbe.Nearest(c, p, q, r)));
+        if (best <= 0) return 0;
+        Vec3[] first = [p, q, r], second = [x, y, z];
+        for (var i = 0; i < 3; i++)
+            for (var k = 0; k < 3; k++)
+                if (Cross(first[i], first[(i + 1) % 3], second[k], second[(k + 1) % 3])) return 0;
+        return best;
+
+        static void Flat(ref Vec3 v) => v = v with { Z = 0 };
+
+        static bool Cross(Vec3 a, Vec3 b, Vec3 c, Vec3 d) => Side(a, b, c) * Side(a, b, d) < 0 && Side(c, d, a) * Side(c, d, b) < 0;
+
+        static double Side(Vec3 a, Vec3 b, Vec3 c) => (b.X - a.X) * (c.Y - a.Y) - (b.Y - a.Y) * (c.X - a.X);
+    }
+}

@@ -1,0 +1,326 @@
+using Stiltwright.Geometry;
+
+namespace Stiltwright.Printing.Struts;
+
+/// <summary>Reads the accepted tubes as chains from raft to figure and builds the graph from them.</summary>
+internal sealed class StrutChains
+{
+    private readonly Scene _scene;
+    private readonly StrutEvidence _evidence;
+    private readonly SortedSet<int> _accepted;
+    private readonly Dictionary<int, int> _chain = [];
+    private readonly Dictionary<int, bool> _turned = [];
+    private readonly Dictionary<int, Role> _partRole = [];
+    private readonly Dictionary<int, int> _firstSegment = [];
+    private readonly Dictionary<int, int> _above = [];
+    private readonly List<StrutSegment> _segments = [];
+
+    public StrutChains(Scene scene, StrutEvidence evidence, SortedSet<int> accepted)
+    {
+        _scene = scene;
+        _evidence = evidence;
+        _accepted = accepted;
+    }
+
+    /// <summary>Role of a whole shell that was accepted: that of its longest segment.</summary>
+    public Role RoleOf(int shell) => _partRole[shell];
+
+    /// <summary>The shells of the graph by source shell, joint balls last.</summary>
+    public List<int> SourceShells { get; } = [];
+
+    public StrutGraph Build(IReadOnlyList<int> balls)
+    {
+        Trace();
+        var shells = new List<StrutShell>();
+        var cutter = new LocalShell.Cutter(_scene.Mesh);
+        // Chains in order, from the raft upwards; braces after them.
+        var order = _accepted.OrderBy(m => _chain[m]).ThenBy(m => Depth(m)).ThenBy(m => m).ToList();
+        foreach (var m in order)
+        {
+            _firstSegment[m] = _segments.Count;
+            var tube = Oriented(m);
+            var roles = PieceRoles(m, tube);
+            var ids = new List<int>();
+            for (var i = 0; i < tube.Pieces.Count; i++)
+            {
+                var g = tube.Pieces[i];
+                ids.Add(_segments.Count);
+                _segments.Add(new StrutSegment
+                {
+                    Id = _segments.Count,
+                    Chain = _chain[m],
+                    Role = roles[i],
+                    From = g.A,
+                    To = g.B,
+                    RadiusFrom = g.RadiusA,
+                    RadiusTo = g.RadiusB,
+                    Sides = g.Section.Sides,
+                    AreaShare = g.Section.AreaShare,
+                    InertiaShare = g.Section.InertiaShare,
+                    Confidence = _evidence.Confidence[m],
+                    Shell = shells.Count,
+                    FromJoins = i > 0 ? [_segments.Count - 1] : [],
+                    ToJoins = i + 1 < tube.Pieces.Count ? [_segments.Count + 1] : [],
+                    FromHeldBy = i > 0 ? EndHeldBy.Strut : EndHeldBy.Nothing,
+                    ToHeldBy = i + 1 < tube.Pieces.Count ? EndHeldBy.Strut : EndHeldBy.Nothing,
+                });
+            }
+            _partRole[m] = tube.Pieces.Count == 1 ? roles[0]
+                : roles.Select((r, i) => (r, tube.Pieces[i].Length)).GroupBy(x => x.r).MaxBy(x => x.Sum(y => y.Length))!.Key;
+            shells.Add(new StrutShell(cutter.TakeMesh(_scene.Parts[m].Shell.Triangles), ids, []));
+            SourceShells.Add(m);
+        }
+        Hold(order);
+        foreach (var b in balls)
+        {
+            shells.Add(new StrutShell(cutter.TakeMesh(_scene.Parts[b].Shell.Triangles), [], JointSegments(b)));
+            SourceShells.Add(b);
+        }
+        return new StrutGraph(_segments, shells);
+    }
+
+    /// <summary>From every contact down to the ground; what is on no such way is a brace.</summary>
+    private void Trace()
+    {
+        var next = 0;
+        foreach (var m in _accepted)
+        {
+            var part = _scene.Parts[m];
+            if (part.Low || _chain.ContainsKey(m)) continue;
+            var upper = _evidence.MeetsFigure(part, 1) ? 1 : _evidence.MeetsFigure(part, 0) && !_evidence.OnFigure.Contains(m) ? 0 : -1;
+            if (upper < 0) continue;
+            var id = next++;
+            var at = m;
+            var top = upper;
+            var child = -1;
+            while (true)
+            {
+                _chain[at] = id;
+                _turned[at] = top == 0;
+                if (child >= 0) _above[at] = child;
+                var (parent, parentTop) = Below(_scene.Parts[at], 1 - top);
+                if (parent < 0 || _chain.ContainsKey(parent)) break;
+                child = at;
+                at = parent;
+                top = parentTop;
+            }
+        }
+        foreach (var m in _accepted)
+        {
+            if (_chain.ContainsKey(m)) continue;
+            // Foot discs and feet that a pillar passes through belong to the pillar's chain.
+            var on = _accepted.Where(o => o != m && _chain.ContainsKey(o) && StandsIn(_scene.Parts[o], m)).ToList();
+            var ground = _evidence.Grounded(_scene.Parts[m], 0) || _scene.Parts[m].Low;
+            _turned[m] = false;
+            if (ground && on.Count > 0 && _scene.Parts[m].Tube!.Length < 4 * _scene.Parts[m].Tube!.LargestRadius)
+            {
+                _chain[m] = _chain[on[0]];
+                _above[m] = on[0];
+                _partRole[m] = Role.Foot;
+            }
+        }
+        foreach (var m in _accepted)
+            if (!_chain.ContainsKey(m))
+            {
+                _chain[m] = next++;
+                _partRole[m] = Role.Brace;
+            }
+    }
+
+    private static bool StandsIn(ScenePart part, int foot) => part.OnLow[0] == foot || part.OnLow[1] == foot || part.Joins.Any(l => l.Any(j => j.Other == foot));
+
+    /// <summary>The tube that carries this one at its lower end, and which of its ends is the upper one there; -1 for none.</summary>
+    private (int Part, int Top) Below(ScenePart part, int end)
+    {
+        var grounded = _evidence.Grounded(part, end);
+        (int Part, int Top) best = (-1, 1);
+        double bestRadius = 0;
+        var found = new List<(int Part, int Top, double Radius)>();
+        foreach (var j in part.Joins[end])
+        {
+            if (!_accepted.Contains(j.Other)) continue;
+            var other = _scene.Parts[j.Other];
+            if (grounded && !_evidence.Grounded(other, 0) && !other.Low) continue;
+            var top = j.OtherEnd >= 0 ? j.OtherEnd : 1;
+            // The carrier leads down: its far end is lower than the junction.
+            if (!other.Low && other.End(1 - top).Z > part.End(end).Z + 1e-6 && !_evidence.OnFigure.Contains(other.Index))
+            {
+                // A pillar that starts inside its foot: both start on the ground, the foot is the wider and shorter one.
+                var foot = grounded && other.EndRadius(0) > 1.05 * part.EndRadius(end) && other.Tube!.Length < part.Tube!.Length;
+                if (j.OtherEnd >= 0 && !foot) continue;
+                top = 1;
+                if (other.End(0).Z > part.End(end).Z + _scene.Settings.TouchMm) continue;
+            }
+            found.Add((j.Other, top, j.Radius * (j.OtherEnd >= 0 ? 1.3 : 1)));
+        }
+        foreach (var f in found)
+        {
+            // The topmost of several: one that stands on another candidate comes before it.
+            var carried = found.Any(o => o.Part != f.Part && o.Radius > 0.6 * part.EndRadius(end)
+                && _scene.Parts[o.Part].Joins[1 - o.Top].Any(j => j.Other == f.Part)
+                && part.Joins[end].Any(j => j.Other == o.Part && j.OtherEnd >= 0));
+            var weight = carried ? f.Radius * 0.01 : f.Radius;
+            if (weight > bestRadius)
+            {
+                bestRadius = weight;
+                best = (f.Part, f.Top);
+            }
+        }
+        if (best.Part < 0 && part.OnLow[end] >= 0 && _accepted.Contains(part.OnLow[end])) return (part.OnLow[end], 1);
+        return best;
+    }
+
+    private TubeShape Oriented(int m) => _turned[m] ? _scene.Parts[m].Tube!.Reversed() : _scene.Parts[m].Tube!;
+
+    /// <summary>Steps from the contact down to the part: sorts a chain from the raft upwards.</summary>
+    private int Depth(int m)
+    {
+        var n = 0;
+        while (_above.TryGetValue(m, out var up) && n < 1000)
+        {
+            n--;
+            m = up;
+        }
+        return n;
+    }
+
+    private Role[] PieceRoles(int m, TubeShape tube)
+    {
+        var part = _scene.Parts[m];
+        var n = tube.Pieces.Count;
+        var roles = new Role[n];
+        if (_partRole.TryGetValue(m, out var fixedRole))
+        {
+            Array.Fill(roles, fixedRole);
+            return roles;
+        }
+        Array.Fill(roles, Role.Pillar);
+        var low = _turned[m] ? 1 : 0;
+        var carried = Below(part, low).Part;
+        var onFigure = part.OnBulk[low] is not null && _evidence.OnFigure.Contains(m);
+        var atFigure = _evidence.MeetsFigure(part, 1 - low);
+        var grounded = _evidence.Grounded(part, low);
+
+        if (n == 1)
+        {
+            var g = tube.Pieces[0];
+            if (onFigure && !atFigure) roles[0] = Role.Tip;
+            else if (atFigure && (carried >= 0 && _scene.Parts[carried].Low is false && !IsFoot(carried)) && g.RadiusB < 0.95 * g.RadiusA) roles[0] = Role.Tip;
+            else if (IsFoot(m)) roles[0] = Role.Foot;
+            return roles;
+        }
+
+        var shaft = tube.Pieces.MaxBy(p => p.Length);
+        var narrow = Math.Min(shaft.RadiusA, shaft.RadiusB);
+        if (grounded)
+            for (var i = 0; i + 1 < n; i++)
+            {
+                // A foot ends in a shoulder, or tapers quickly.
+                var g = tube.Pieces[i];
+                if (g.Length > 4 * g.RadiusA || !(tube.Pieces[i + 1].RadiusA <= g.RadiusB / 1.15 || g.RadiusB <= 0.75 * g.RadiusA)) break;
+                roles[i] = Role.Foot;
+            }
+        if (atFigure)
+            for (var i = n - 1; i > 0 && roles[i] == Role.Pillar; i--)
+            {
+                var g = tube.Pieces[i];
+                var bulge = i + 1 < n && g.Length < 2 * g.RadiusA && g.RadiusA < 0.8 * narrow;
+                if (g.RadiusB > (i == n - 1 ? 0.95 : 0.75) * g.RadiusA && !bulge) break;
+                roles[i] = Role.Tip;
+            }
+        if (onFigure)
+            for (var i = 0; i + 1 < n && roles[i] == Role.Pillar && tube.Pieces[i].RadiusA < 0.85 * tube.Pieces[i].RadiusB; i++) roles[i] = Role.Tip;
+        return roles;
+    }
+
+    /// <summary>Stands on the ground, carries another tube, and is wider than that or stubby.</summary>
+    private bool IsFoot(int m)
+    {
+        var part = _scene.Parts[m];
+        if (!_above.TryGetValue(m, out var up) || !_evidence.Grounded(part, _turned[m] ? 1 : 0)) return false;
+        var tube = Oriented(m);
+        var next = Oriented(up);
+        if (_scene.Parts[up].Joins.All(l => l.All(j => j.Other != m)) && _scene.Parts[up].OnLow.All(l => l != m)) return false;
+        return tube.Pieces.Count == 1 && tube.Length < 4 * tube.LargestRadius && tube.RadiusA >= 1.1 * next.RadiusA
+            && Below(part, _turned[m] ? 1 : 0).Part < 0;
+    }
+
+    /// <summary>Fills in who holds the ends of each shell's first and last segment, and the contacts.</summary>
+    private void Hold(List<int> order)
+    {
+        var reverse = new Dictionary<(int Part, int End), List<int>>();
+        foreach (var m in order)
+        {
+            var part = _scene.Parts[m];
+            for (var e = 0; e < 2; e++)
+                foreach (var j in part.Joins[e])
+                    if (_accepted.Contains(j.Other) && j.OtherEnd >= 0)
+                    {
+                        if (!reverse.TryGetValue((j.Other, j.OtherEnd), out var list)) reverse[(j.Other, j.OtherEnd)] = list = [];
+                        list.Add(SegmentAt(m, e));
+                    }
+        }
+        foreach (var m in order)
+        {
+            var part = _scene.Parts[m];
+            for (var e = 0; e < 2; e++)
+            {
+                var id = SegmentAt(m, e);
+                var from = (e == 0) != _turned[m];
+                var joins = new SortedSet<int>();
+                foreach (var j in part.Joins[e])
+                    if (_accepted.Contains(j.Other)) joins.Add(SegmentOf(j.Other, j.Piece));
+                if (part.OnLow[e] >= 0 && _accepted.Contains(part.OnLow[e])) joins.Add(SegmentOf(part.OnLow[e], 0));
+                if (reverse.TryGetValue((m, e), out var back)) joins.UnionWith(back);
+                joins.Remove(id);
+                var contact = part.OnBulk[e];
+                EndHeldBy held;
+                Vec3? at = null, normal = null;
+                if (contact is not null && (joins.Count == 0 || part.Thins(e, 0.95)))
+                {
+                    held = EndHeldBy.Figure;
+                    (at, normal) = (contact.Point, contact.Normal);
+                    joins.Clear();
+                }
+                else if (part.Low && e == 0) held = EndHeldBy.Platform;
+                else if (joins.Count > 0) held = EndHeldBy.Strut;
+                else if (part.OnLow[e] >= 0 && !_scene.Bases.Contains(part.OnLow[e])) held = EndHeldBy.Raft;
+                else if (part.OnPlatform[e]) held = EndHeldBy.Platform;
+                else if (part.Joins[e].Count > 0)
+                {
+                    // A tube that is no strut: a slender part of the figure.
+                    held = EndHeldBy.Figure;
+                    var met = part.Joins[e].Select(j => _scene.Contact(part, e, _scene.Parts[j.Other].Shell.Triangles)).FirstOrDefault(c => c is not null);
+                    at = met?.Point ?? part.End(e);
+                    normal = met?.Normal ?? (part.End(1 - e) - part.End(e)).Unit();
+                }
+                else held = EndHeldBy.Nothing;
+                var s = _segments[id];
+                s = from ? s with { FromHeldBy = held, FromJoins = [.. joins] } : s with { ToHeldBy = held, ToJoins = [.. joins] };
+                if (at is not null) s = s with { Contact = at, ContactNormal = normal };
+                _segments[id] = s;
+            }
+        }
+    }
+
+    private int SegmentAt(int m, int end)
+    {
+        var n = _scene.Parts[m].Tube!.Pieces.Count;
+        return _firstSegment[m] + ((end == 0) != _turned[m] ? 0 : n - 1);
+    }
+
+    private int SegmentOf(int m, int piece)
+    {
+        var n = _scene.Parts[m].Tube!.Pieces.Count;
+        return _firstSegment[m] + (_turned[m] ? n - 1 - piece : piece);
+    }
+
+    private List<int> JointSegments(int ball)
+    {
+        var result = new SortedSet<int>();
+        var b = _scene.Parts[ball].Ball!;
+        foreach (var t in _scene.TubesOfBall[ball])
+            if (_accepted.Contains(t)) result.Add(SegmentOf(t, _scene.Parts[t].Tube!.Nearest(b.Centre).Piece));
+        return [.. result];
+    }
+}

@@ -1,0 +1,349 @@
+namespace Stiltwright.Printing.Struts;
+
+/// <summary>
+/// Decides which tubes are struts. Shape alone never does: a strut stands on the raft, the platform or another strut, its
+/// far end is thin and lies on the figure from outside, nothing of it hangs free, and it is one of a family.
+/// </summary>
+internal sealed class StrutEvidence
+{
+    private readonly Scene _scene;
+    private readonly double _thin;
+
+    public StrutEvidence(Scene scene)
+    {
+        _scene = scene;
+        _thin = scene.Settings.ThinShare;
+    }
+
+    /// <summary>Tubes that form structures from ground to figure, by shell number, ascending.</summary>
+    public SortedSet<int> Members { get; } = [];
+
+    /// <summary>Tubes that would be members but for an end that hangs free.</summary>
+    public SortedSet<int> Dangling { get; } = [];
+
+    /// <summary>Members that stand on the figure itself with a thin lower end.</summary>
+    public SortedSet<int> OnFigure { get; } = [];
+
+    /// <summary>Low tubes that are the foot of one strut and not part of a raft.</summary>
+    public SortedSet<int> FootDiscs { get; } = [];
+
+    /// <summary>Confidence of each member.</summary>
+    public Dictionary<int, double> Confidence { get; } = [];
+
+    /// <summary>What spoke for and against, in words, for each member.</summary>
+    public Dictionary<int, string> Why { get; } = [];
+
+    public void Collect()
+    {
+        FindFootDiscs();
+        Settle([]);
+        AddThoseOnTheFigure();
+        Score();
+    }
+
+    /// <summary>Strut contact at an end: on a surface, or on a tube that is no member.</summary>
+    public bool MeetsFigure(ScenePart part, int end)
+    {
+        if (part.OnBulk[end] is not null) return true;
+        return !part.Joins[end].Any(j => Members.Contains(j.Other) || _scene.Parts[j.Other].Low) && part.OnLow[end] < 0 && !part.OnPlatform[end]
+            && part.Joins[end].Count > 0;
+    }
+
+    /// <summary>True if the end stands on platform, raft or foot disc.</summary>
+    public bool Grounded(ScenePart part, int end) =>
+        part.OnPlatform[end] || part.OnLow[end] >= 0 && !_scene.Bases.Contains(part.OnLow[end]);
+
+    private void FindFootDiscs()
+    {
+        var lowOthers = _scene.Parts.Where(p => p.Low && !Upright(p)).ToList();
+        foreach (var disc in _scene.Parts)
+        {
+            if (!disc.Low || !Upright(disc) || _scene.Bases.Contains(disc.Index)) continue;
+            var centre = disc.End(0);
+            var r = disc.Tube!.LargestRadius;
+            // Part of a grid or on a plate: raft.
+            if (lowOthers.Any(o => o.Shell.Bounds.Meets(disc.Shell.Bounds) && Reaches(o, centre, r))) continue;
+            var standing = _scene.Parts.Where(p => p.Tube is not null && !p.Low
+                && Enumerable.Range(0, 2).Any(e => p.OnLow[e] == disc.Index || p.Joins[e].Any(j => j.Other == disc.Index))).ToList();
+            if (standing.Count == 0) continue;
+            if (standing.Any(Flared)) continue;
+            var coaxial = standing.All(s => Math.Min(Flat(s.End(0) - centre), Flat(s.End(1) - centre)) < 0.35 * r);
+            if (coaxial) FootDiscs.Add(disc.Index);
+        }
+
+        static double Flat(Geometry.Vec3 v) => Math.Sqrt(v.X * v.X + v.Y * v.Y);
+
+        bool Reaches(ScenePart other, Geometry.Vec3 c, double r)
+        {
+            foreach (var t in other.Shell.Triangles)
+            {
+                var (a, b, d) = _scene.Mesh.Triangle(t);
+                Geometry.Vec3 p = c with { Z = 0 };
+                if (p.DistanceTo(SurfaceProbe.Nearest(p, a with { Z = 0 }, b with { Z = 0 }, d with { Z = 0 })) <= r) return true;
+            }
+            return false;
+        }
+    }
+
+    private static bool Upright(ScenePart p)
+    {
+        if (p.Tube is not { } t) return false;
+        var d = (t.EndB - t.EndA).Unit();
+        return Math.Abs(d.Z) > 0.99 && t.Pieces[0].Section.Sides is 0 or > 4;
+    }
+
+    /// <summary>Widens towards its lower end, as feet do.</summary>
+    private static bool Flared(ScenePart p)
+    {
+        var pieces = p.Tube!.Pieces;
+        var shaft = pieces.MaxBy(g => g.Length);
+        return pieces.Count > 1 && pieces[0].RadiusA >= 1.3 * Math.Min(shaft.RadiusA, shaft.RadiusB)
+            || pieces.Count == 1 && pieces[0].Length < 2.5 * pieces[0].RadiusA && pieces[0].RadiusA > 1.1 * pieces[0].RadiusB;
+    }
+
+    /// <summary>Grows the members from the ground and drops what hangs free, until nothing changes.</summary>
+    private void Settle(HashSet<int> banned)
+    {
+        while (true)
+        {
+            Members.Clear();
+            var queue = new Queue<int>();
+            foreach (var p in _scene.Parts)
+            {
+                if (p.Tube is null || banned.Contains(p.Index)) continue;
+                if (p.Low && !FootDiscs.Contains(p.Index)) continue;
+                if (Grounded(p, 0) || Grounded(p, 1)) Add(p.Index);
+            }
+            // Tubes by what their own ends lie on.
+            var standing = new Dictionary<int, List<(int Part, int End, EndJoin Join)>>();
+            foreach (var p in _scene.Parts)
+            {
+                if (p.Tube is null || p.Low) continue;
+                for (var e = 0; e < 2; e++)
+                    foreach (var j in p.Joins[e])
+                    {
+                        if (!standing.TryGetValue(j.Other, out var list)) standing[j.Other] = list = [];
+                        list.Add((p.Index, e, j));
+                    }
+            }
+            while (queue.TryDequeue(out var on))
+            {
+                if (!standing.TryGetValue(on, out var list)) continue;
+                foreach (var (part, end, join) in list)
+                {
+                    if (Members.Contains(part) || banned.Contains(part)) continue;
+                    if (ThinEndAgainst(_scene.Parts[on], join.OtherEnd, _scene.Parts[part].EndRadius(end))) continue;
+                    Add(part);
+                }
+            }
+            var loose = new List<int>();
+            foreach (var m in Members)
+            {
+                var p = _scene.Parts[m];
+                if (p.Low) continue;
+                for (var e = 0; e < 2; e++)
+                    if (!Held(p, e)) loose.Add(m);
+            }
+            if (loose.Count == 0) return;
+            foreach (var m in loose)
+            {
+                banned.Add(m);
+                Dangling.Add(m);
+            }
+
+            void Add(int index)
+            {
+                if (Members.Add(index)) queue.Enqueue(index);
+            }
+        }
+    }
+
+    /// <summary>The thin far end of a strut carries the figure: a clearly wider tube that happens to end there is figure.</summary>
+    private bool ThinEndAgainst(ScenePart strut, int end, double radius) =>
+        end >= 0 && strut.Thins(end, 0.65) && radius > 1.25 * strut.EndRadius(end);
+
+    private bool Held(ScenePart p, int end)
+    {
+        if (Grounded(p, end) || p.OnBulk[end] is not null || p.Joins[end].Count > 0) return true;
+        // Held by a member that ends on this end (a tip set over the pillar's top).
+        return Members.Any(m => _scene.Parts[m].Joins.Any(list => list.Any(j => j.Other == p.Index && j.OtherEnd == end)));
+    }
+
+    /// <summary>Struts from one place of the figure to another, known by being of the same make as those that stand on the ground.</summary>
+    private void AddThoseOnTheFigure()
+    {
+        var make = Members.Where(m => !_scene.Parts[m].Low).GroupBy(m => _scene.Parts[m].Signature)
+            .Where(g => g.Count() >= 3).ToDictionary(g => g.Key, g => (Least: g.Min(Size), Most: g.Max(Size)));
+        if (make.Count == 0) return;
+        var seen = new HashSet<int>();
+        foreach (var start in _scene.Parts)
+        {
+            if (!Alike(start) || !seen.Add(start.Index)) continue;
+            var group = new List<ScenePart> { start };
+            for (var i = 0; i < group.Count; i++)
+                foreach (var other in _scene.Parts)
+                {
+                    if (other.Tube is null || seen.Contains(other.Index) || !Alike(other)) continue;
+                    if (!Linked(group[i], other)) continue;
+                    seen.Add(other.Index);
+                    group.Add(other);
+                }
+            var ids = group.Select(p => p.Index).ToHashSet();
+            var held = group.All(p => Enumerable.Range(0, 2).All(e => p.OnBulk[e] is not null || p.Joins[e].Any(j => ids.Contains(j.Other) || Members.Contains(j.Other))
+                || group.Any(o => o.Joins.Any(l => l.Any(j => j.Other == p.Index && j.OtherEnd == e)))));
+            var contacts = group.SelectMany(p => Enumerable.Range(0, 2).Where(e => p.OnBulk[e] is not null).Select(e => (p, e))).ToList();
+            var thin = contacts.All(c => ThinContact(c.p, c.e, ids));
+            var lower = contacts.Any(c => c.e == 0);
+            var upper = contacts.Any(c => c.e == 1);
+            if (!held || !thin || !lower || !upper) continue;
+            foreach (var p in group)
+            {
+                Members.Add(p.Index);
+                OnFigure.Add(p.Index);
+                Dangling.Remove(p.Index);
+            }
+        }
+
+        double Size(int m) => _scene.Parts[m].Tube!.LargestRadius;
+
+        bool Alike(ScenePart p)
+        {
+            if (p.Tube is not { } tube || p.Low || Members.Contains(p.Index)) return false;
+            if (tube.Residual < 0.02 && make.TryGetValue(p.Signature, out var size) && tube.LargestRadius > 0.5 * size.Least && tube.LargestRadius < 2 * size.Most) return true;
+            return LikeWhole(p);
+        }
+
+        // A whole strut in one shell that stands on the figure has a tip for a foot: compare section, shaft and contact instead.
+        bool LikeWhole(ScenePart p)
+        {
+            if (p.Tube!.Pieces.Count < 2 || p.OnBulk[0] is null || p.OnBulk[1] is null) return false;
+            var (sides, shaft) = Shaft(p);
+            if (sides == 0) return false;
+            var like = Members.Where(m => !_scene.Parts[m].Low && _scene.Parts[m].Tube!.Pieces.Count >= 2 && _scene.Parts[m].OnBulk[1] is not null
+                && Shaft(_scene.Parts[m]).Sides == sides).Select(m => _scene.Parts[m]).ToList();
+            if (like.Count < 3) return false;
+            return shaft > 0.8 * like.Min(o => Shaft(o).Radius) && shaft < 1.25 * like.Max(o => Shaft(o).Radius)
+                && Enumerable.Range(0, 2).All(e => p.EndRadius(e) > 0.75 * like.Min(o => o.EndRadius(1)) && p.EndRadius(e) < 1.3 * like.Max(o => o.EndRadius(1)));
+        }
+
+        static (int Sides, double Radius) Shaft(ScenePart p)
+        {
+            var g = p.Tube!.Pieces.MaxBy(x => x.Length);
+            return (g.Section.Sides, Math.Max(g.RadiusA, g.RadiusB));
+        }
+
+        static bool Linked(ScenePart a, ScenePart b) => a.Joins.Any(l => l.Any(j => j.Other == b.Index)) || b.Joins.Any(l => l.Any(j => j.Other == a.Index));
+    }
+
+    /// <summary>The contact end is thin: against its own tube, or against the one that carries it.</summary>
+    private bool ThinContact(ScenePart p, int end, HashSet<int>? among = null)
+    {
+        var r = p.EndRadius(end);
+        if (r > 0.02 * _scene.Diagonal) return false;
+        var widest = p.Tube!.LargestRadius;
+        foreach (var j in p.Joins[1 - end])
+            if (Members.Contains(j.Other) || among?.Contains(j.Other) == true) widest = Math.Max(widest, j.Radius);
+        return r <= _thin * widest;
+    }
+
+    private void Score()
+    {
+        var family = Members.Where(m => !_scene.Parts[m].Low).GroupBy(m => _scene.Parts[m].Signature).ToDictionary(g => g.Key, g => g.Count());
+        var contacts = new List<(int Part, int End, bool Thin)>();
+        foreach (var m in Members)
+            for (var e = 0; e < 2; e++)
+                if (!_scene.Parts[m].Low && MeetsFigure(_scene.Parts[m], e)) contacts.Add((m, e, ThinContact(_scene.Parts[m], e)));
+        var thin = contacts.Count(c => c.Thin);
+        var lonely = LonelyShare(contacts);
+        var component = Components();
+        var perComponent = Members.GroupBy(m => component[m]).ToDictionary(g => g.Key, g => g.ToList());
+
+        foreach (var (_, list) in perComponent)
+        {
+            var own = contacts.Where(c => component[c.Part] == component[list[0]]).ToList();
+            var raft = list.Any(m => Enumerable.Range(0, 2).Any(e => _scene.Parts[m].OnLow[e] >= 0 && !_scene.Bases.Contains(_scene.Parts[m].OnLow[e])
+                && !FootDiscs.Contains(_scene.Parts[m].OnLow[e])));
+            var feet = list.Any(FootDiscs.Contains) || list.Any(m => Flared(_scene.Parts[m]) && Grounded(_scene.Parts[m], 0));
+            var share = own.Count == 0 ? 0 : (double)own.Count(c => c.Thin) / own.Count;
+            foreach (var m in list)
+            {
+                var p = _scene.Parts[m];
+                var words = new List<string>();
+                var s = -1.0;
+                var res = p.Tube!.Residual;
+                Weigh(res < 0.01 && p.Tube.Pieces.All(g => g.Section.Sides > 0) ? 1.5 : res < 0.03 ? 1 : res < 0.08 ? 0 : -2, "regular section");
+                if (OnFigure.Contains(m)) Weigh(1, "same make as the struts that stand on the ground");
+                else Weigh(raft ? 1.5 : feet ? 1.0 : 0.5, raft ? "stands on the raft" : "stands on the platform");
+                Weigh(own.Count == 0 ? -6 : share >= 0.8 ? 1.5 : share >= 0.4 ? 0 : -4, own.Count == 0 ? "reaches no figure" : "thin where it meets the figure");
+                var alike = p.Low ? FootDiscs.Count : family[p.Signature];
+                Weigh(alike >= 12 ? 1.5 : alike >= 6 ? 1 : alike >= 3 ? 0.5 : alike == 2 ? 0 : -0.5, $"{alike} of its make");
+                Weigh(thin >= 10 ? 2 : thin >= 6 ? 1.5 : thin >= 3 ? 1 : 0, $"{thin} thin contacts in all");
+                if (_scene.BulkOnFloor) Weigh(-1.5, "the figure itself stands on the platform");
+                if (p.Crossings > 0) Weigh(-2, "runs through the figure");
+                if (lonely > 0.5) Weigh(-2, "every part would be held by one strut only");
+                Confidence[m] = 1 / (1 + Math.Exp(-s));
+                Why[m] = string.Join("; ", words);
+
+                void Weigh(double points, string what)
+                {
+                    s += points;
+                    if (points != 0) words.Add((points > 0 ? "" : "against: ") + what);
+                }
+            }
+        }
+    }
+
+    /// <summary>Share of separate held bodies that only one strut holds, where there are several bodies.</summary>
+    private double LonelyShare(List<(int Part, int End, bool Thin)> contacts)
+    {
+        var held = contacts.Select(c => _scene.Parts[c.Part].OnBulk[c.End]?.Shell ?? -1).Where(s => s >= 0).ToList();
+        var shells = held.Distinct().Order().ToList();
+        if (shells.Count < 2) return 0;
+        // Bodies: held shells whose boxes overlap, through any other bulk shells.
+        var bulk = Enumerable.Range(0, _scene.Parts.Length).Where(_scene.IsBulk).ToArray();
+        var body = bulk.ToDictionary(b => b, b => b);
+        if (bulk.Length > 3000) return 0;
+        for (var i = 0; i < bulk.Length; i++)
+            for (var k = i + 1; k < bulk.Length; k++)
+                if (_scene.Parts[bulk[i]].Shell.Bounds.Meets(_scene.Parts[bulk[k]].Shell.Bounds)) Unite(bulk[i], bulk[k]);
+        var counts = held.GroupBy(Root).Select(g => g.Count()).ToList();
+        return counts.Count < 2 ? 0 : (double)counts.Count(c => c == 1) / counts.Count;
+
+        int Root(int s)
+        {
+            while (body[s] != s) s = body[s] = body[body[s]];
+            return s;
+        }
+
+        void Unite(int a, int b)
+        {
+            a = Root(a);
+            b = Root(b);
+            if (a != b) body[Math.Max(a, b)] = Math.Min(a, b);
+        }
+    }
+
+    /// <summary>Members that hang together through joins.</summary>
+    private Dictionary<int, int> Components()
+    {
+        var root = Members.ToDictionary(m => m, m => m);
+        foreach (var m in Members)
+            for (var e = 0; e < 2; e++)
+                foreach (var j in _scene.Parts[m].Joins[e])
+                    if (Members.Contains(j.Other)) Unite(m, j.Other);
+        return Members.ToDictionary(m => m, Root);
+
+        int Root(int s)
+        {
+            while (root[s] != s) s = root[s] = root[root[s]];
+            return s;
+        }
+
+        void Unite(int a, int b)
+        {
+            a = Root(a);
+            b = Root(b);
+            if (a != b) root[Math.Max(a, b)] = Math.Min(a, b);
+        }
+    }
+}
