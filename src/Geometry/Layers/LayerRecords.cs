@@ -44,13 +44,17 @@ public readonly record struct Island(int Layer, double AreaMm2, Vec3 At, int Bod
 /// <param name="X">x of its centroid, mm.</param>
 /// <param name="Y">y of its centroid, mm.</param>
 /// <param name="PerimeterMm">Length of the rims around it, mm.</param>
+/// <param name="At">A place inside it on the layer's plane, mm: tells which cavity it is a slice of.</param>
 /// <param name="Vented">
 /// True if the void at or below this layer reaches the outside somewhere else. False: only the film closes it, and lifting pulls.
 /// </param>
 /// <param name="VolumeMm3">Volume of the closed void up to this layer (resin that is lifted along), mm3; 0 where vented.</param>
-public readonly record struct CupRegion(int Layer, int Void, double AreaMm2, double X, double Y, double PerimeterMm, bool Vented, double VolumeMm3);
+public readonly record struct CupRegion(int Layer, int Void, double AreaMm2, double X, double Y, double PerimeterMm, Vec3 At, bool Vented, double VolumeMm3);
 
-/// <summary>A void that grows upwards between walls; the older of two that join goes on.</summary>
+/// <summary>
+/// A void that grows upwards between walls; the older of two that join goes on. It lasts as long as the slices enclose it:
+/// where a hole opens a slice sideways the number ends, and above the hole a new void begins, vented from its first layer.
+/// </summary>
 /// <param name="Id">Number, in order of first layer.</param>
 /// <param name="FirstLayer">Layer in which it begins.</param>
 /// <param name="OpenLayer">First layer in which it reaches the outside other than through the film; int.MaxValue if never.</param>

@@ -199,5 +199,5 @@ public sealed class LayerStack
     private static CupRegion CupOf(ColumnGrid g, int layer, double layerMm, (int Void, bool Vented, long Pixels) f, in RegionSums s) => new(
         layer, f.Void, s.Pixels * g.CellMm2,
         g.X0 + ((double)s.SumX / s.Pixels + 0.5) * g.PitchMm, g.Y0 + ((double)s.SumY / s.Pixels + 0.5) * g.PitchMm,
-        s.Rim * g.PitchMm, f.Vented, f.Pixels * g.CellMm2 * layerMm);
+        s.Rim * g.PitchMm, PlaceOf(g, layerMm, s, layer), f.Vented, f.Pixels * g.CellMm2 * layerMm);
 }

@@ -43,11 +43,9 @@ internal sealed class LayerSweep
         {
             for (var r = 0; r < _runs.Column.Length; r++)
                 if (_runs.First[r] < first && _runs.End[r] >= first) Flip(r, 1);
-            _slice.Read(_bits, _pixelsInRow, _words, _runs.Grid.Nx, _runs.Grid.Ny);
-            _slice.Label();
         }
-        else _slice.Read(_bits, _pixelsInRow, _words, _runs.Grid.Nx, _runs.Grid.Ny);
-        if (first == 0) _slice.Label();
+        _slice.Read(_bits, _pixelsInRow, _words, _runs.Grid.Nx, _runs.Grid.Ny);
+        _slice.Label();
 
         for (var k = first; k < end; k++)
         {
@@ -65,7 +63,8 @@ internal sealed class LayerSweep
             }
             LinkSolids();
             var solidLinks = Settle(record.SolidLinks);
-            LinkVoids();
+            // Under the first layer is the platform, which is not the outside.
+            if (k > 0) LinkVoids();
             var voidLinks = Settle(record.VoidLinks);
             for (var s = 0; s < _slice.SolidCount; s++) record.Solids.Add(_slice.Solids[s]);
             for (var v = 0; v < _slice.VoidCount; v++) record.Voids.Add(_slice.Voids[v]);

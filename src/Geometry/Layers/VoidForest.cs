@@ -2,7 +2,7 @@ namespace Stiltwright.Geometry.Layers;
 
 /// <summary>
 /// Follows the void regions that slices enclose, and decides for each layer whether the void at or below it reaches the
-/// outside. Numbers of voids follow what stands on what (so that a cavity keeps its number after a hole has opened it);
+/// outside. Numbers of voids follow what stands on what, as long as the slice encloses it;
 /// ways out are a union-find over all regions, whatever their numbers. The platform is not outside.
 /// </summary>
 internal sealed class VoidForest
@@ -60,8 +60,13 @@ internal sealed class VoidForest
         Array.Fill(ids, -1);
         foreach (var (below, here) in links)
         {
-            if (below == Slice.Outside || here == Slice.Outside) continue;
+            if (below == Slice.Outside) continue;
             var id = VoidRoot(_below[below]);
+            if (here == Slice.Outside)
+            {
+                OpenLayer[id] = Math.Min(OpenLayer[id], layer);
+                continue;
+            }
             if (ids[here] < 0) ids[here] = id;
             else if (VoidRoot(ids[here]) is var other && other != id)
             {
