@@ -14,6 +14,9 @@ public readonly record struct VatRefill(int Layer, double AfterS, double Ml);
 /// </summary>
 public static class VatFilling
 {
+    // Sums of thousands of small draws differ in their last digits; a difference of this share of the vat is none.
+    private const double Rounding = 1e-9;
+
     /// <summary>The refills of a run, in order. No more is poured than the rest of the run needs.</summary>
     /// <param name="areaMm2">Cured area of every layer from the platform up, all pieces of the run, mm2.</param>
     /// <param name="layerMm">Thickness of a layer, mm.</param>
@@ -34,7 +37,7 @@ public static class VatFilling
             var draw = DrawMl(areaMm2[k], layerMm, resin);
             if (draw > usable)
                 throw new ArgumentException($"Layer {k + 1} draws {draw:0.#} ml, more than the {usable:0.#} ml that the vat of printer {printer.Name} can give.", nameof(areaMm2));
-            if (draw > have)
+            if (draw > have + Rounding * usable)
             {
                 var pour = Math.Min(usable - have, left - have);
                 refills.Add(new VatRefill(k + 1, PrintTime.AfterLayersS(k, resin, printer), pour));
