@@ -1,0 +1,262 @@
+using Stiltwright.Geometry;
+using Stiltwright.Printing.Resin;
+
+namespace Stiltwright.Printing.Loads;
+
+/// <summary>
+/// Trees that braces tie together, condensed to their contacts by the force method (textbook statics): the trees are
+/// statically determinate, the bars are the unknowns. Contacts are ordered by the layer in which they begin to carry, so
+/// the state at any layer is a leading part of one Cholesky factor of the contacts' flexibility.
+/// </summary>
+internal sealed class FrameNetwork
+{
+    private readonly StrutFrame _frame;
+    private readonly double[] _factor;
+    private readonly double[] _barPerContact;
+    private readonly int[] _slotOfNode;
+    private readonly Vec3[] _arm;
+
+    private FrameNetwork(StrutFrame frame, int[] elements, int[] bars, ContactState[] contacts, double[] factor, double[] barPerContact, FrameFlex flex)
+    {
+        _frame = frame;
+        Elements = elements;
+        Bars = bars;
+        Contacts = contacts;
+        _factor = factor;
+        _barPerContact = barPerContact;
+        _slotOfNode = new int[frame.Places.Count];
+        _arm = new Vec3[2 * elements.Length];
+        Array.Fill(_slotOfNode, -1);
+        var slots = 0;
+        for (var i = 0; i < elements.Length; i++)
+        {
+            var el = frame.Elements[elements[i]];
+            if (_slotOfNode[el.Lower] < 0) _slotOfNode[el.Lower] = slots++;
+            if (_slotOfNode[el.Upper] < 0) _slotOfNode[el.Upper] = slots++;
+            _arm[2 * i] = flex.Arm(el.Lower);
+            _arm[2 * i + 1] = flex.Arm(el.Upper);
+        }
+        Slots = slots;
+    }
+
+    /// <summary>Elements of these trees, lower ones first.</summary>
+    public int[] Elements { get; }
+
+    /// <summary>Bars between them.</summary>
+    public int[] Bars { get; }
+
+    /// <summary>Contacts in the order in which they begin to carry.</summary>
+    public ContactState[] Contacts { get; }
+
+    /// <summary>Three a contact.</summary>
+    public int Rows => 3 * Contacts.Length;
+
+    /// <summary>Places for node loads.</summary>
+    private int Slots { get; }
+
+    /// <summary>Divides a frame into networks and condenses each. Contacts must hold a body and know their first layer.</summary>
+    public static List<FrameNetwork> Build(StrutFrame frame, ResinData resin, IReadOnlyList<ContactState> contacts)
+    {
+        var flex = new FrameFlex(frame, resin);
+        var trees = frame.Roots.Count;
+        var up = new int[trees];
+        for (var t = 0; t < trees; t++) up[t] = t;
+        int Find(int a) { while (up[a] != a) a = up[a] = up[up[a]]; return a; }
+        foreach (var bar in frame.Bars)
+        {
+            if (bar.NodeA < 0 || bar.NodeB < 0) continue;
+            int a = Find(frame.Tree[bar.NodeA]), b = Find(frame.Tree[bar.NodeB]);
+            if (a != b) up[Math.Max(a, b)] = Math.Min(a, b);
+        }
+        var elements = new List<int>[trees];
+        var bars = new List<int>[trees];
+        var own = new List<ContactState>[trees];
+        for (var t = 0; t < trees; t++) (elements[t], bars[t], own[t]) = ([], [], []);
+        for (var i = 0; i < frame.Elements.Count; i++) elements[Find(frame.Tree[frame.Elements[i].Lower])].Add(i);
+        for (var i = 0; i < frame.Bars.Count; i++)
+        {
+            var bar = frame.Bars[i];
+            var node = bar.NodeA >= 0 ? bar.NodeA : bar.NodeB;
+            if (node >= 0) bars[Find(frame.Tree[node])].Add(i);
+        }
+        foreach (var c in contacts) own[Find(frame.Tree[c.Contact.Node])].Add(c);
+        var list = new List<FrameNetwork>();
+        for (var t = 0; t < trees; t++)
+            if (own[t].Count > 0)
+                list.Add(Condense(frame, flex, resin, [.. elements[t]], [.. bars[t]], [.. own[t].OrderBy(c => c.FromLayer).ThenBy(c => c.Index)]));
+        return list;
+    }
+
+    private static FrameNetwork Condense(StrutFrame frame, FrameFlex flex, ResinData resin, int[] elements, int[] bars, ContactState[] contacts)
+    {
+        int n = 3 * contacts.Length, nb = bars.Length;
+        // What pulls where: contacts along x, y, z at their node; bars along themselves at both ends.
+        var byTree = new Dictionary<int, List<(int Node, int Index, Vec3 Force)>>();
+        void At(int node, int index, Vec3 force)
+        {
+            var tree = frame.Tree[node];
+            if (!byTree.TryGetValue(tree, out var list)) byTree[tree] = list = [];
+            list.Add((node, index, force));
+        }
+        for (var c = 0; c < contacts.Length; c++) At(contacts[c].Contact.Node, c, Vec3.Zero);
+        var length = new double[nb];
+        for (var b = 0; b < nb; b++)
+        {
+            var bar = frame.Bars[bars[b]];
+            length[b] = bar.A.DistanceTo(bar.B);
+            var d = (bar.B - bar.A).Unit();
+            if (bar.NodeA >= 0) At(bar.NodeA, contacts.Length + b, d);
+            if (bar.NodeB >= 0) At(bar.NodeB, contacts.Length + b, -d);
+        }
+        var cc = new double[n * n];
+        var cb = new double[n * nb]; // one row a contact direction
+        var bb = new double[nb * nb];
+        Span<double> m = stackalloc double[9];
+        foreach (var list in byTree.Values)
+            for (var i = 0; i < list.Count; i++)
+                for (var j = 0; j <= i; j++)
+                {
+                    flex.Between(list[i].Node, list[j].Node, m);
+                    Spread(list[i], list[j], m, i == j);
+                }
+        void Spread((int Node, int Index, Vec3 Force) p, (int Node, int Index, Vec3 Force) q, Span<double> m9, bool same)
+        {
+            bool pc = p.Index < contacts.Length, qc = q.Index < contacts.Length;
+            if (pc && qc)
+            {
+                for (var r = 0; r < 3; r++)
+                    for (var c = 0; c < 3; c++)
+                    {
+                        cc[(3 * p.Index + r) * n + 3 * q.Index + c] = m9[3 * r + c];
+                        cc[(3 * q.Index + c) * n + 3 * p.Index + r] = m9[3 * r + c];
+                    }
+            }
+            else if (pc != qc)
+            {
+                var contact = pc ? p.Index : q.Index;
+                var bar = (pc ? q.Index : p.Index) - contacts.Length;
+                var d = pc ? q.Force : p.Force;
+                for (var r = 0; r < 3; r++)
+                {
+                    double s = 0;
+                    for (var c = 0; c < 3; c++) s += (pc ? m9[3 * r + c] : m9[3 * c + r]) * d[c];
+                    cb[(3 * contact + r) * nb + bar] += s;
+                }
+            }
+            else
+            {
+                double s = 0;
+                for (var r = 0; r < 3; r++)
+                    for (var c = 0; c < 3; c++) s += p.Force[r] * m9[3 * r + c] * q.Force[c];
+                int a = p.Index - contacts.Length, b = q.Index - contacts.Length;
+                bb[a * nb + b] += s;
+                if (!same) bb[b * nb + a] += s; // a pair of places counts from either side
+            }
+        }
+        var barPerContact = cb;
+        if (nb > 0)
+        {
+            for (var b = 0; b < nb; b++)
+            {
+                var bar = frame.Bars[bars[b]];
+                bb[b * nb + b] += length[b] / (resin.GreenModulusMPa * MeanArea(frame, bar));
+            }
+            // Z = L^-1 C_bc (a row a contact direction), C = C_cc - Z^T Z, bar forces = -L^-T Z f.
+            var row = DenseKernels.Cholesky(bb, nb);
+            if (row >= 0) throw new InvalidOperationException($"The braces around segment {frame.Bars[bars[row]].Segment} form a frame without stiffness.");
+            Parallel.For(0, n, i => DenseKernels.Forward(bb, nb, nb, cb.AsSpan(i * nb, nb)));
+            Parallel.For(0, n, i =>
+            {
+                for (var j = 0; j <= i; j++) cc[i * n + j] -= DenseKernels.Dot(cb.AsSpan(i * nb, nb), cb.AsSpan(j * nb, nb), nb);
+            });
+            Parallel.For(0, n, i => DenseKernels.Backward(bb, nb, nb, cb.AsSpan(i * nb, nb)));
+        }
+        double mean = 0;
+        for (var i = 0; i < n; i++) mean += cc[i * n + i] / n;
+        for (var i = 0; i < n; i++) cc[i * n + i] += 1e-11 * mean; // keeps contacts that nearly coincide apart
+        var bad = DenseKernels.Cholesky(cc, n);
+        if (bad >= 0) throw new InvalidOperationException($"The strut at segment {contacts[bad / 3].Contact.Segment} has no stiffness of its own; two contacts lie on one place.");
+        return new FrameNetwork(frame, elements, bars, contacts, cc, barPerContact, flex);
+    }
+
+    private static double MeanArea(StrutFrame frame, FrameBar bar)
+    {
+        var g = frame.Graph.Segments[bar.Segment];
+        return g.AreaShare * Math.PI * g.RadiusFrom * g.RadiusTo; // exact for a cone: 1/A integrated along it
+    }
+
+    /// <summary>Y = L^-1 G in place, one run of <see cref="Rows"/> numbers a column.</summary>
+    public void Forward(Span<double> column) => DenseKernels.Forward(_factor, Rows, Rows, column);
+
+    /// <summary>Contact forces from Y u for the first rows, in place.</summary>
+    public void Backward(Span<double> column, int rows) => DenseKernels.Backward(_factor, Rows, rows, column[..rows]);
+
+    /// <summary>
+    /// Inner forces from contact forces: for every element normal force and two bending moments at either end
+    /// (<paramref name="inner"/>: five runs of one number an element), and the force of every bar.
+    /// </summary>
+    public void Inner(ReadOnlySpan<double> contactForces, int rows, Span<double> inner, Span<double> barForces)
+    {
+        var wrench = new double[6 * Slots];
+        void Pull(int node, Vec3 p, Vec3 f)
+        {
+            var slot = _slotOfNode[node];
+            if (slot < 0) return; // a root: the ground takes it
+            var w = wrench.AsSpan(6 * slot, 6);
+            var m = p.Cross(f);
+            w[0] += f.X; w[1] += f.Y; w[2] += f.Z; w[3] += m.X; w[4] += m.Y; w[5] += m.Z;
+        }
+        for (var c = 0; 3 * c < rows; c++)
+            Pull(Contacts[c].Contact.Node, Arm(Contacts[c].Contact.Node), new Vec3(contactForces[3 * c], contactForces[3 * c + 1], contactForces[3 * c + 2]));
+        var nb = Bars.Length;
+        barForces.Clear();
+        for (var r = 0; r < rows && nb > 0; r++) DenseKernels.AddScaled(-contactForces[r], _barPerContact.AsSpan(r * nb, nb), barForces, nb);
+        for (var b = 0; b < nb; b++)
+        {
+            var bar = _frame.Bars[Bars[b]];
+            var f = (bar.B - bar.A).Unit() * barForces[b];
+            if (bar.NodeA >= 0) Pull(bar.NodeA, Arm(bar.NodeA), f);
+            if (bar.NodeB >= 0) Pull(bar.NodeB, Arm(bar.NodeB), -f);
+        }
+        var ne = Elements.Length;
+        for (var i = ne - 1; i >= 0; i--)
+        {
+            var el = _frame.Elements[Elements[i]];
+            var w = wrench.AsSpan(6 * _slotOfNode[el.Upper], 6);
+            var f = new Vec3(w[0], w[1], w[2]);
+            var m0 = new Vec3(w[3], w[4], w[5]);
+            var below = wrench.AsSpan(6 * _slotOfNode[el.Lower], 6);
+            for (var k = 0; k < 6; k++) below[k] += w[k];
+            Vec3 a = _arm[2 * i], b = _arm[2 * i + 1];
+            var t = (b - a).Unit();
+            var e1 = t.AnyPerpendicular();
+            var e2 = t.Cross(e1);
+            Vec3 ma = m0 - a.Cross(f), mb = m0 - b.Cross(f);
+            inner[i] = f.Dot(t);
+            inner[ne + i] = ma.Dot(e1);
+            inner[2 * ne + i] = ma.Dot(e2);
+            inner[3 * ne + i] = mb.Dot(e1);
+            inner[4 * ne + i] = mb.Dot(e2);
+        }
+    }
+
+    private Vec3 Arm(int node) => _frame.Places[node] - _frame.Places[_frame.Roots[_frame.Tree[node]]];
+}
+
+/// <summary>A contact with what the solver learns of it.</summary>
+/// <param name="index">Number among all contacts.</param>
+/// <param name="contact">The strut end.</param>
+/// <param name="body">Body it holds.</param>
+/// <param name="fromLayer">First layer in which it carries, 0-based.</param>
+/// <param name="baseBody">Body that its tree stands on, -1 for raft or platform.</param>
+internal sealed class ContactState(int index, FrameContact contact, int body, int fromLayer, int baseBody)
+{
+    public int Index { get; } = index;
+    public FrameContact Contact { get; } = contact;
+    public int Body { get; } = body;
+    public int FromLayer { get; } = fromLayer;
+    public int BaseBody { get; } = baseBody;
+    public double PullN;
+    public double SideShiftMm;
+    public double CupPullN;
+}
