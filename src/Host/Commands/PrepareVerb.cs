@@ -43,7 +43,6 @@ public static class PrepareVerb
         Directory.CreateDirectory(folder);
         var id = "prepare-" + Guid.NewGuid().ToString("N")[..12];
         var scratch = Path.Combine(config.Host.State, "scratch", id);
-        var slipPath = SlipReader.PathFor(file);
         var job = new JobInput
         {
             JobId = id,
@@ -51,7 +50,7 @@ public static class PrepareVerb
             SourcePath = file,
             Folder = Path.GetFileName(Path.GetDirectoryName(file)!),
             Recipe = recipe,
-            Slip = File.Exists(slipPath) ? await File.ReadAllBytesAsync(slipPath, cancel) : null,
+            Slip = SlipReader.BytesFor(file),
             PluginFolders = config.Host.AllPluginFolders,
             Scratch = scratch,
         };

@@ -21,6 +21,15 @@ public static class SlipReader
     public static string PathFor(string source) =>
         Path.Combine(Path.GetDirectoryName(source) ?? "", Path.GetFileNameWithoutExtension(source) + ".slip.json");
 
+    /// <summary>The bytes of a source's slip; null where there is none, or only a link (which may lead out of the share).</summary>
+    public static byte[]? BytesFor(string source)
+    {
+        var file = new FileInfo(PathFor(source));
+        if (!file.Exists || file.LinkTarget is not null) return null;
+        if (file.Length > ConfigNode.LargestFile) return "{ \"change\": \"This file is too large to be a slip.\" }"u8.ToArray();
+        return File.ReadAllBytes(file.FullName);
+    }
+
     /// <summary>Reads a slip; mistakes are told all at once and then nothing of it holds.</summary>
     public static SlipFile Read(ReadOnlySpan<byte> utf8, string shownAs, Recipe recipe, List<Mistake> mistakes)
     {

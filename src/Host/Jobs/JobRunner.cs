@@ -99,6 +99,16 @@ public sealed class JobRunner(WorkerCommand command, WorkerSettings limits, Plug
         return Stopped(job, copy, set, report, WorkerFindings.For(sourceName, report, limits));
     }
 
+    /// <summary>Refuses a job without starting a worker.</summary>
+    public async Task<JobResult> Refuse(JobInput job, Finding finding, CancellationToken cancel)
+    {
+        if (Directory.Exists(job.Scratch)) Directory.Delete(job.Scratch, true);
+        var set = Path.Combine(job.Scratch, "set");
+        Directory.CreateDirectory(set);
+        var sha = await SourceCopy.HashOf(job.SourcePath, cancel).ConfigureAwait(false);
+        return Stopped(job, new SourceCopy(job.SourcePath, sha, 0), set, null, finding);
+    }
+
     /// <summary>Hash of all that decides the result but the source's bytes: targets, stages, printers, resin, slip. Mail is left out.</summary>
     public static string RecipeHash(Recipe recipe, byte[]? slip)
     {

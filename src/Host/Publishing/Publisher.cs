@@ -106,17 +106,19 @@ public sealed class Publisher(string dropFolder, Action<PublishStep>? onStep = n
     public void Close(Intent intent) => File.Delete(IntentPath(intent));
 
     /// <summary>
-    /// Finishes what was begun here: an intent that is still current is carried out and returned for the ledger (the
-    /// caller then calls <see cref="Close"/>), anything older is taken away.
+    /// Finishes what was begun here: an intent that is still current is carried out, told to <paramref name="stands"/> for
+    /// the ledger and closed; anything older is taken away. One that is blocked keeps none of the others.
     /// </summary>
     /// <param name="current">True if that fencing number is the job's latest.</param>
     /// <param name="running">True if that run is going on right now and must be left alone.</param>
+    /// <param name="stands">Called for each set that stands by now.</param>
     /// <param name="cancel">Stops between two steps.</param>
-    public async Task<IReadOnlyList<Intent>> Recover(Func<string, long, bool> current, Func<string, bool> running, CancellationToken cancel)
+    /// <exception cref="PublishBlockedException">At least one is blocked; all others are finished.</exception>
+    public async Task Recover(Func<string, long, bool> current, Func<string, bool> running, Func<Intent, Task> stands, CancellationToken cancel)
     {
-        if (!Directory.Exists(Making)) return [];
+        if (!Directory.Exists(Making)) return;
         RefuseLinks();
-        var finished = new List<Intent>();
+        PublishBlockedException? blocked = null;
         foreach (var path in Directory.GetFiles(Making, "*.intent.json").Order(StringComparer.Ordinal))
         {
             var intent = ReadIntent(path);
@@ -127,18 +129,15 @@ public sealed class Publisher(string dropFolder, Action<PublishStep>? onStep = n
             }
 
             if (running(intent.Making)) continue;
-            var target = Path.Combine(dropFolder, intent.Target);
-            var stands = await Stands(intent, target, cancel).ConfigureAwait(false);
-            if (!stands && (!current(intent.JobId, intent.Fence) || !Directory.Exists(Path.Combine(Making, intent.Making))))
+            try
             {
-                // Taken over by a later run, or carried off by a person between two moments: only put the old set back.
-                await PutBack(intent, target, cancel).ConfigureAwait(false);
-                File.Delete(path);
-                continue;
+                if (await Resume(intent, current, cancel).ConfigureAwait(false)) await stands(intent).ConfigureAwait(false);
+                Close(intent);
             }
-
-            if (!stands) await Rename(intent, cancel).ConfigureAwait(false);
-            finished.Add(intent);
+            catch (PublishBlockedException e)
+            {
+                blocked ??= e;
+            }
         }
 
         foreach (var folder in Directory.GetDirectories(Making))
@@ -147,8 +146,28 @@ public sealed class Publisher(string dropFolder, Action<PublishStep>? onStep = n
             if (!running(name) && !File.Exists(Path.Combine(Making, name + ".intent.json"))) Directory.Delete(folder, true);
         }
 
-        return finished;
+        if (blocked is not null) throw blocked;
     }
+
+    /// <summary>True if the set of an intent stands now; false if it no longer should.</summary>
+    private async Task<bool> Resume(Intent intent, Func<string, long, bool> current, CancellationToken cancel)
+    {
+        var target = Path.Combine(dropFolder, intent.Target);
+        if (await Stands(intent, target, cancel).ConfigureAwait(false)) return true;
+        if (!current(intent.JobId, intent.Fence) || !Directory.Exists(Path.Combine(Making, intent.Making)))
+        {
+            // Taken over by a later run, or carried off by a person between two moments: only put the old set back.
+            await PutBack(intent, target, cancel).ConfigureAwait(false);
+            return false;
+        }
+
+        await Rename(intent, cancel).ConfigureAwait(false);
+        return true;
+    }
+
+    /// <summary>True if a run's intent is noted in a drop folder and not closed.</summary>
+    public static bool IntentNoted(string dropFolder, string making) =>
+        File.Exists(Path.Combine(dropFolder, SetPlace.OwnFolder, "making", making + ".intent.json"));
 
     private async Task PutBack(Intent intent, string target, CancellationToken cancel)
     {

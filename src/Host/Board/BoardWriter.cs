@@ -1,0 +1,110 @@
+using System.Globalization;
+using System.Reflection;
+using Microsoft.Extensions.Hosting;
+using Microsoft.Extensions.Logging;
+using Stiltwright.Host.Jobs;
+using Stiltwright.Host.Publishing;
+using Stiltwright.Host.Watching;
+
+namespace Stiltwright.Host.Board;
+
+/// <summary>Writes board.html into the share's root after each change, once a second at most, and at each heartbeat.</summary>
+public sealed class BoardWriter(ServiceState state, Ledger ledger, Sweeper sweeper, TimeProvider time, ILogger<BoardWriter> log) : BackgroundService
+{
+    private const int MostJobs = 500;
+    private static readonly TimeSpan Heartbeat = TimeSpan.FromSeconds(30);
+    private static readonly TimeSpan LeastPause = TimeSpan.FromSeconds(1);
+    private readonly SemaphoreSlim _changed = new(0, 1);
+
+    /// <summary>Path of the page.</summary>
+    public string PagePath => Path.Combine(state.Share, "board.html");
+
+    /// <summary>Asks for the page to be written soon.</summary>
+    public void Changed()
+    {
+        try
+        {
+            if (_changed.CurrentCount == 0) _changed.Release();
+        }
+        catch (SemaphoreFullException)
+        {
+            // Asked for twice at once: one page shows both.
+        }
+    }
+
+    /// <summary>Writes the page now.</summary>
+    public void Write()
+    {
+        if (!Directory.Exists(state.Share) || state.ShareId.Length == 0) return;
+        try
+        {
+            DurableFiles.Replace(PagePath, BoardPage.Html(Model()));
+        }
+        catch (Exception e) when (e is IOException or UnauthorizedAccessException)
+        {
+            log.LogWarning("The board cannot be written: {Reason}", e.Message);
+        }
+    }
+
+    /// <inheritdoc/>
+    protected override async Task ExecuteAsync(CancellationToken stoppingToken)
+    {
+        state.BoardChanged = Changed;
+        while (!stoppingToken.IsCancellationRequested)
+        {
+            try
+            {
+                Write();
+                await Task.Delay(LeastPause, stoppingToken).ConfigureAwait(false);
+                await _changed.WaitAsync(Heartbeat, stoppingToken).ConfigureAwait(false);
+            }
+            catch (OperationCanceledException)
+            {
+                break;
+            }
+        }
+
+        Write();
+    }
+
+    private BoardModel Model()
+    {
+        var outcomes = ledger.Outcomes();
+        var jobs = ledger.Latest(state.ShareId, MostJobs).ToLookup(j => j.Folder, StringComparer.Ordinal);
+        var arriving = sweeper.Arriving.ToLookup(a => a.Folder, StringComparer.Ordinal);
+        var folders = sweeper.Folders.Select(f => new BoardFolder(
+            f.Name,
+            f.Recipe is null ? null : RecipeWords.Of(f.Recipe),
+            [
+                .. arriving[f.Name].Where(a => jobs[f.Name].All(j => j.Source != a.Name || IsOver(j))).Select(a => new BoardJob(a.Name, null, BoardState.Settling, time.GetLocalNow(), null, null, "The file is still arriving, or has not stood still for long enough.", null)),
+                .. jobs[f.Name].Where(j => j.Gone == 0 || j.Outcome is not null).Select(j => Job(j, outcomes)),
+            ],
+            f.LeftAlone)).ToList();
+        var mails = ledger.UnsentMails().Select(m => new UnsentMail(m.Recipients.Replace("\n", ", ", StringComparison.Ordinal), m.Subject, Time(m.Created), (int)m.Tries, m.Reason)).ToList();
+        var version = Assembly.GetExecutingAssembly().GetName().Version?.ToString(3);
+        return new BoardModel(
+            Path.GetFileName(Path.TrimEndingDirectorySeparator(state.Share)), time.GetLocalNow(), $"{Environment.MachineName}, Stiltwright {version}", (int)Heartbeat.TotalSeconds,
+            folders, mails, [.. state.Notices.OrderBy(n => n.Key, StringComparer.Ordinal).Select(n => n.Value)]);
+    }
+
+    private BoardJob Job(JobRow job, IReadOnlyDictionary<long, string> outcomes)
+    {
+        var number = job.Number.ToString(CultureInfo.InvariantCulture);
+        var running = state.Runs.GetValueOrDefault($"{job.Id}-{job.Fence}");
+        var boardState = job.State switch
+        {
+            JobState.Queued or JobState.Waiting => BoardState.Waiting,
+            JobState.Running => running?.Stage == "publishing" ? BoardState.Publishing : BoardState.Working,
+            JobState.Publishing => BoardState.Publishing,
+            JobState.Parked => BoardState.SetAside,
+            _ => job.Outcome switch { "ready" => BoardState.Ready, "check" => BoardState.Check, _ => BoardState.Stop },
+        };
+        var doing = job.State == JobState.Running && running is not null ? string.Create(CultureInfo.InvariantCulture, $"{running.Stage}, {running.Progress * 100:0} %") : null;
+        var link = job.Target is { } t && File.Exists(Path.Combine(state.FolderPath(job.Folder), t, "summary.html")) ? $"{job.Folder}/{t}/summary.html" : null;
+        return new BoardJob(job.Source, number, boardState, Time(job.Changed), doing, job.Took, job.Sentence, link, outcomes.GetValueOrDefault(job.Number));
+    }
+
+    private static bool IsOver(JobRow job) => job.State is JobState.Done or JobState.Parked;
+
+    private DateTimeOffset Time(string iso) => TimeZoneInfo.ConvertTime(DateTimeOffset.Parse(iso, CultureInfo.InvariantCulture), time.LocalTimeZone);
+}

@@ -1,0 +1,267 @@
+using System.Globalization;
+using Dapper;
+using Microsoft.Data.Sqlite;
+
+namespace Stiltwright.Host.Jobs;
+
+/// <summary>
+/// The record of every job, in SQLite on a local disk. Small methods, each one transaction; safe from several threads.
+/// Times are ISO 8601 in UTC.
+/// </summary>
+public sealed class Ledger
+{
+    private readonly TimeProvider _time;
+
+    /// <summary>Opens the ledger of a state folder, making it where it is missing.</summary>
+    public Ledger(string stateFolder, TimeProvider time)
+    {
+        _time = time;
+        Directory.CreateDirectory(stateFolder);
+        ConnectionString = new SqliteConnectionStringBuilder { DataSource = Path.Combine(stateFolder, "ledger.db"), DefaultTimeout = 30 }.ToString();
+        using var db = Open();
+        db.Execute("PRAGMA journal_mode = WAL");
+        db.Execute(LedgerSchema.Sql);
+        var version = db.ExecuteScalar<string?>("SELECT value FROM ledger_facts WHERE name = 'version'");
+        if (version is null) db.Execute("INSERT INTO ledger_facts VALUES ('version', @v)", new { v = LedgerSchema.Version.ToString(CultureInfo.InvariantCulture) });
+        else if (int.Parse(version, CultureInfo.InvariantCulture) > LedgerSchema.Version)
+            throw new InvalidDataException($"The ledger in {stateFolder} was made by a newer version of the program (tables {version}, this one knows {LedgerSchema.Version}); use that version.");
+    }
+
+    /// <summary>For the engine, whose tables lie in the same file.</summary>
+    public string ConnectionString { get; }
+
+    /// <summary>Enters a new job under the next number, and drops older ones of the same source that have not begun.</summary>
+    public JobRow Add(string identity, string share, string folder, string source, string recipe, long bytes)
+    {
+        using var db = Open();
+        using var tx = db.BeginTransaction();
+        var now = Now();
+        db.Execute(
+            "UPDATE ledger_jobs SET state = 'dropped', changed = @now WHERE share = @share AND folder = @folder AND source = @source AND state IN ('queued', 'waiting')",
+            new { now, share, folder, source }, tx);
+        var job = new JobRow
+        {
+            Id = Guid.NewGuid().ToString("N")[..16],
+            Number = db.ExecuteScalar<long>("SELECT COALESCE(MAX(number), 0) + 1 FROM ledger_jobs", transaction: tx),
+            Identity = identity, Share = share, Folder = folder, Source = source, Recipe = recipe, Bytes = bytes, State = JobState.Queued, Created = now, Changed = now,
+        };
+        db.Execute(
+            "INSERT INTO ledger_jobs (id, number, identity, share, folder, source, recipe, bytes, state, created, changed) VALUES (@Id, @Number, @Identity, @Share, @Folder, @Source, @Recipe, @Bytes, @State, @Created, @Changed)",
+            job, tx);
+        tx.Commit();
+        return job;
+    }
+
+    /// <summary>The latest job of an identity that was not dropped; null where there is none.</summary>
+    public JobRow? Known(string identity)
+    {
+        using var db = Open();
+        return db.QueryFirstOrDefault<JobRow>("SELECT * FROM ledger_jobs WHERE identity = @identity AND state <> 'dropped' ORDER BY number DESC LIMIT 1", new { identity });
+    }
+
+    /// <summary>A job by id.</summary>
+    public JobRow? Find(string id)
+    {
+        using var db = Open();
+        return db.QueryFirstOrDefault<JobRow>("SELECT * FROM ledger_jobs WHERE id = @id", new { id });
+    }
+
+    /// <summary>Jobs in a state, oldest first.</summary>
+    public IReadOnlyList<JobRow> InState(params string[] states)
+    {
+        using var db = Open();
+        return db.Query<JobRow>("SELECT * FROM ledger_jobs WHERE state IN @states ORDER BY number", new { states }).AsList();
+    }
+
+    /// <summary>The latest jobs of a share, youngest first, one a source, dropped ones left out.</summary>
+    public IReadOnlyList<JobRow> Latest(string share, int most)
+    {
+        using var db = Open();
+        return db.Query<JobRow>(
+            "SELECT * FROM ledger_jobs WHERE number IN (SELECT MAX(number) FROM ledger_jobs WHERE share = @share AND state <> 'dropped' GROUP BY folder, source) ORDER BY number DESC LIMIT @most",
+            new { share, most }).AsList();
+    }
+
+    /// <summary>Takes a queued job for a run: its next fencing number and attempt. Null if it is not queued any more.</summary>
+    public JobRow? Claim(string id)
+    {
+        using var db = Open();
+        return db.QueryFirstOrDefault<JobRow>(
+            "UPDATE ledger_jobs SET state = 'running', fence = fence + 1, attempts = attempts + 1, sentence = NULL, changed = @now WHERE id = @id AND state = 'queued' RETURNING *",
+            new { id, now = Now() });
+    }
+
+    /// <summary>Begins another attempt of a run that has the job; null if it has it no more.</summary>
+    public JobRow? ClaimAgain(string id, long fence)
+    {
+        using var db = Open();
+        return db.QueryFirstOrDefault<JobRow>(
+            "UPDATE ledger_jobs SET fence = fence + 1, attempts = attempts + 1, changed = @now WHERE id = @id AND state = 'running' AND fence = @fence RETURNING *",
+            new { id, fence, now = Now() });
+    }
+
+    /// <summary>True if that run still has the job.</summary>
+    public bool IsCurrent(string id, long fence)
+    {
+        using var db = Open();
+        return db.ExecuteScalar<long>("SELECT COUNT(*) FROM ledger_jobs WHERE id = @id AND fence = @fence AND state IN ('running', 'publishing', 'done', 'parked')", new { id, fence }) > 0;
+    }
+
+    /// <summary>Changes the state of a job that a run has; false if it has it no more.</summary>
+    public bool Leave(string id, long fence, string state, string? sentence, bool countAttempt)
+    {
+        using var db = Open();
+        return db.Execute(
+            "UPDATE ledger_jobs SET state = @state, sentence = @sentence, attempts = attempts - @less, changed = @now WHERE id = @id AND fence = @fence AND state = 'running'",
+            new { id, fence, state, sentence, less = countAttempt ? 0 : 1, now = Now() }) > 0;
+    }
+
+    /// <summary>Jobs that have waited for at least so long.</summary>
+    public IReadOnlyList<JobRow> WaitingFor(TimeSpan atLeast)
+    {
+        using var db = Open();
+        var before = (_time.GetUtcNow() - atLeast).ToString("O", CultureInfo.InvariantCulture);
+        return db.Query<JobRow>("SELECT * FROM ledger_jobs WHERE state = 'waiting' AND changed <= @before ORDER BY number", new { before }).AsList();
+    }
+
+    /// <summary>Queues a waiting job again, or one that a dead host left running.</summary>
+    public bool Requeue(string id, string from)
+    {
+        using var db = Open();
+        return db.Execute("UPDATE ledger_jobs SET state = 'queued', changed = @now WHERE id = @id AND state = @from", new { id, from, now = Now() }) > 0;
+    }
+
+    /// <summary>Drops a job whose source is gone before it was done.</summary>
+    public void Drop(string id)
+    {
+        using var db = Open();
+        db.Execute("UPDATE ledger_jobs SET state = 'dropped', changed = @now WHERE id = @id AND state IN ('queued', 'waiting', 'running')", new { id, now = Now() });
+    }
+
+    /// <summary>A set stands: the job is done (or parked), and the mail about it is in the outbox, in one step.</summary>
+    public bool Finish(string id, long fence, string state, string outcome, string sentence, string target, double? took, MailRow? mail)
+    {
+        using var db = Open();
+        using var tx = db.BeginTransaction();
+        var now = Now();
+        var done = db.Execute(
+            "UPDATE ledger_jobs SET state = @state, outcome = @outcome, sentence = @sentence, target = @target, took = COALESCE(@took, took), changed = @now WHERE id = @id AND fence = @fence AND state NOT IN ('done', 'parked')",
+            new { id, fence, state, outcome, sentence, target, took, now }, tx) > 0;
+        if (done && mail is not null)
+        {
+            mail.Created = now;
+            db.Execute(
+                "INSERT OR IGNORE INTO ledger_mails (id, job, level, recipients, subject, bytes, state, created) VALUES (@Id, @Job, @Level, @Recipients, @Subject, @Bytes, 'waiting', @Created)",
+                mail, tx);
+        }
+
+        tx.Commit();
+        return done;
+    }
+
+    /// <summary>Marks the finished jobs of a source as gone from the share, so that dropping it again is a new job.</summary>
+    public void MarkGone(string share, string folder, string source)
+    {
+        using var db = Open();
+        db.Execute("UPDATE ledger_jobs SET gone = 1 WHERE share = @share AND folder = @folder AND source = @source AND gone = 0", new { share, folder, source });
+        db.Execute("DELETE FROM ledger_seen WHERE share = @share AND path = @path", new { share, path = folder + "/" + source });
+    }
+
+    /// <summary>The source of a job that was taken away is back, and its set still stands.</summary>
+    public void MarkBack(string id)
+    {
+        using var db = Open();
+        db.Execute("UPDATE ledger_jobs SET gone = 0 WHERE id = @id", new { id });
+    }
+
+    /// <summary>Folder and name of all sources that are thought to lie on a share.</summary>
+    public IReadOnlyList<(string Folder, string Source)> Present(string share)
+    {
+        using var db = Open();
+        return db.Query<(string, string)>("SELECT DISTINCT folder, source FROM ledger_jobs WHERE share = @share AND gone = 0 AND state <> 'dropped'", new { share }).AsList();
+    }
+
+    /// <summary>The hash of a file that was hashed before with this size and time; null if it was not.</summary>
+    public string? SeenHash(string share, string path, long bytes, long written)
+    {
+        using var db = Open();
+        return db.ExecuteScalar<string?>("SELECT sha256 FROM ledger_seen WHERE share = @share AND path = @path AND bytes = @bytes AND written = @written", new { share, path, bytes, written });
+    }
+
+    /// <summary>Notes the hash of a file.</summary>
+    public void NoteSeen(string share, string path, long bytes, long written, string sha256)
+    {
+        using var db = Open();
+        db.Execute("INSERT OR REPLACE INTO ledger_seen (share, path, bytes, written, sha256) VALUES (@share, @path, @bytes, @written, @sha256)", new { share, path, bytes, written, sha256 });
+    }
+
+    /// <summary>Mails that wait, oldest first.</summary>
+    public IReadOnlyList<MailRow> WaitingMails()
+    {
+        using var db = Open();
+        return db.Query<MailRow>("SELECT * FROM ledger_mails WHERE state = 'waiting' ORDER BY created, id").AsList();
+    }
+
+    /// <summary>Mails that were not sent, refused ones too, without their bytes.</summary>
+    public IReadOnlyList<MailRow> UnsentMails()
+    {
+        using var db = Open();
+        return db.Query<MailRow>("SELECT id, job, level, recipients, subject, state, tries, reason, created FROM ledger_mails WHERE state <> 'sent' ORDER BY created, id LIMIT 200").AsList();
+    }
+
+    /// <summary>A mail by id.</summary>
+    public MailRow? Mail(string id)
+    {
+        using var db = Open();
+        return db.QueryFirstOrDefault<MailRow>("SELECT * FROM ledger_mails WHERE id = @id", new { id });
+    }
+
+    /// <summary>The mail about a job at a level.</summary>
+    public MailRow? MailOf(string job)
+    {
+        using var db = Open();
+        return db.QueryFirstOrDefault<MailRow>("SELECT * FROM ledger_mails WHERE job = @job AND state = 'waiting' LIMIT 1", new { job });
+    }
+
+    /// <summary>Notes a try of a mail.</summary>
+    public void NoteMail(string id, string state, string reason, bool tried)
+    {
+        using var db = Open();
+        db.Execute("UPDATE ledger_mails SET state = @state, reason = @reason, tries = tries + @one, sent = CASE WHEN @state = 'sent' THEN @now ELSE sent END WHERE id = @id AND state <> 'sent'",
+            new { id, state, reason, one = tried ? 1 : 0, now = Now() });
+    }
+
+    /// <summary>Records what became of a print.</summary>
+    public void Record(OutcomeEntry entry)
+    {
+        using var db = Open();
+        db.Execute("INSERT INTO ledger_outcomes (number, what, reason, piece, by, printer, lot, at) VALUES (@Number, @What, @Reason, @Piece, @By, @Printer, @Lot, @at)",
+            new { entry.Number, entry.What, entry.Reason, entry.Piece, entry.By, entry.Printer, entry.Lot, at = Now() });
+    }
+
+    /// <summary>The latest outcome of each set, in words.</summary>
+    public IReadOnlyDictionary<long, string> Outcomes()
+    {
+        using var db = Open();
+        return db.Query<(long Number, string What, string? Reason, string? Piece)>(
+                "SELECT number, what, reason, piece FROM ledger_outcomes WHERE id IN (SELECT MAX(id) FROM ledger_outcomes GROUP BY number)")
+            .ToDictionary(o => o.Number, o => o.What + (o.Piece is null ? "" : $" (piece {o.Piece})") + (o.Reason is null ? "" : $": {o.Reason}"));
+    }
+
+    /// <summary>A job by its number.</summary>
+    public JobRow? ByNumber(long number)
+    {
+        using var db = Open();
+        return db.QueryFirstOrDefault<JobRow>("SELECT * FROM ledger_jobs WHERE number = @number", new { number });
+    }
+
+    /// <summary>Now, as the ledger writes times.</summary>
+    public string Now() => _time.GetUtcNow().ToString("O", CultureInfo.InvariantCulture);
+
+    private SqliteConnection Open()
+    {
+        var db = new SqliteConnection(ConnectionString);
+        db.Open();
+        return db;
+    }
+}

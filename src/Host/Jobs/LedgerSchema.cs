@@ -1,0 +1,32 @@
+namespace Stiltwright.Host.Jobs;
+
+/// <summary>Tables of the ledger, made where they are missing; the engine's own tables lie in the same database.</summary>
+public static class LedgerSchema
+{
+    /// <summary>Version of these tables, kept in the database; a newer one than this is refused.</summary>
+    public const int Version = 1;
+
+    /// <summary>The statements.</summary>
+    public const string Sql = """
+        CREATE TABLE IF NOT EXISTS ledger_facts (name TEXT PRIMARY KEY, value TEXT NOT NULL);
+        CREATE TABLE IF NOT EXISTS ledger_jobs (
+          id TEXT PRIMARY KEY, number INTEGER NOT NULL UNIQUE, identity TEXT NOT NULL, share TEXT NOT NULL,
+          folder TEXT NOT NULL, source TEXT NOT NULL, recipe TEXT NOT NULL, bytes INTEGER NOT NULL,
+          state TEXT NOT NULL, attempts INTEGER NOT NULL DEFAULT 0, fence INTEGER NOT NULL DEFAULT 0,
+          outcome TEXT, sentence TEXT, target TEXT, took REAL, gone INTEGER NOT NULL DEFAULT 0,
+          created TEXT NOT NULL, changed TEXT NOT NULL);
+        CREATE INDEX IF NOT EXISTS ledger_jobs_identity ON ledger_jobs (identity);
+        CREATE INDEX IF NOT EXISTS ledger_jobs_source ON ledger_jobs (share, folder, source);
+        CREATE INDEX IF NOT EXISTS ledger_jobs_state ON ledger_jobs (state);
+        CREATE TABLE IF NOT EXISTS ledger_seen (
+          share TEXT NOT NULL, path TEXT NOT NULL, bytes INTEGER NOT NULL, written INTEGER NOT NULL, sha256 TEXT NOT NULL,
+          PRIMARY KEY (share, path));
+        CREATE TABLE IF NOT EXISTS ledger_mails (
+          id TEXT PRIMARY KEY, job TEXT NOT NULL, level TEXT NOT NULL, recipients TEXT NOT NULL, subject TEXT NOT NULL,
+          bytes BLOB NOT NULL, state TEXT NOT NULL, tries INTEGER NOT NULL DEFAULT 0, reason TEXT NOT NULL DEFAULT '',
+          created TEXT NOT NULL, sent TEXT, UNIQUE (job, level));
+        CREATE TABLE IF NOT EXISTS ledger_outcomes (
+          id INTEGER PRIMARY KEY, number INTEGER NOT NULL, what TEXT NOT NULL, reason TEXT, piece TEXT, by TEXT, printer TEXT, lot TEXT,
+          at TEXT NOT NULL);
+        """;
+}

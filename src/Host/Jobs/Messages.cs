@@ -1,0 +1,50 @@
+namespace Stiltwright.Host.Jobs;
+
+/// <summary>A job whose source is small waits in the queue for small jobs.</summary>
+/// <param name="JobId">The job.</param>
+public sealed record SmallJob(string JobId);
+
+/// <summary>A job whose source is large waits in the queue for large jobs, one at a time.</summary>
+/// <param name="JobId">The job.</param>
+public sealed record LargeJob(string JobId);
+
+/// <summary>A mail is due.</summary>
+/// <param name="MailId">The mail.</param>
+public sealed record MailDue(string MailId);
+
+/// <summary>The engine hands messages to these; each asks the ledger first, so that a message that comes twice does nothing twice.</summary>
+public static class JobMessageHandler
+{
+    /// <summary>Runs a small job.</summary>
+    public static Task Handle(SmallJob message, JobDesk desk, CancellationToken cancel) => desk.Run(message.JobId, cancel);
+
+    /// <summary>Runs a large job.</summary>
+    public static Task Handle(LargeJob message, JobDesk desk, CancellationToken cancel) => desk.Run(message.JobId, cancel);
+
+    /// <summary>Sends a mail.</summary>
+    public static Task Handle(MailDue message, Mail.Outbox outbox, CancellationToken cancel) => outbox.Send(message.MailId, cancel);
+}
+
+/// <summary>Puts jobs and mails into the queues.</summary>
+public interface IQueue
+{
+    /// <summary>Queues a job.</summary>
+    Task Job(string jobId, bool large);
+
+    /// <summary>Queues a mail, now or later.</summary>
+    Task Mail(string mailId, TimeSpan delay);
+}
+
+/// <summary>The queues of the engine.</summary>
+public sealed class EngineQueue(Wolverine.IMessageBus bus) : IQueue
+{
+    /// <inheritdoc/>
+    public Task Job(string jobId, bool large) =>
+        (large ? bus.PublishAsync(new LargeJob(jobId)) : bus.PublishAsync(new SmallJob(jobId))).AsTask();
+
+    /// <inheritdoc/>
+    public Task Mail(string mailId, TimeSpan delay) =>
+        delay <= TimeSpan.Zero
+            ? bus.PublishAsync(new MailDue(mailId)).AsTask()
+            : bus.PublishAsync(new MailDue(mailId), new Wolverine.DeliveryOptions { ScheduleDelay = delay }).AsTask();
+}

@@ -1,0 +1,144 @@
+using JasperFx.CodeGeneration;
+using JasperFx.Resources;
+using Microsoft.Extensions.DependencyInjection;
+using Microsoft.Extensions.Hosting;
+using Microsoft.Extensions.Logging;
+using Serilog;
+using Serilog.Events;
+using Stiltwright.Host.Board;
+using Stiltwright.Host.Configuration;
+using Stiltwright.Host.Mail;
+using Stiltwright.Host.Plugins;
+using Stiltwright.Host.Watching;
+using Wolverine;
+using Wolverine.ErrorHandling;
+using Wolverine.Sqlite;
+
+namespace Stiltwright.Host.Jobs;
+
+/// <summary>What a caller may put in the service's place of the usual.</summary>
+public sealed record ServiceParts
+{
+    /// <summary>Clock.</summary>
+    public TimeProvider Time { get; init; } = TimeProvider.System;
+
+    /// <summary>Command that starts a worker.</summary>
+    public WorkerCommand? Worker { get; init; }
+
+    /// <summary>Sender of mails.</summary>
+    public IMailSender? Sender { get; init; }
+
+    /// <summary>False where nothing is to be logged on the console.</summary>
+    public bool ConsoleLog { get; init; } = true;
+}
+
+/// <summary>Puts the service together: engine, ledger, sweep, jobs, mail, board, logs.</summary>
+public static class ServiceHost
+{
+    /// <summary>Builds the service. The state folder is locked until it is disposed of.</summary>
+    /// <exception cref="IOException">Another service has the state folder.</exception>
+    public static IHost Build(Config config, PluginCatalog catalog, string share, ServiceParts? parts = null)
+    {
+        parts ??= new ServiceParts();
+        share = Path.GetFullPath(share);
+        var host = config.Host;
+        Directory.CreateDirectory(host.State);
+        var stateLock = StateLock.Take(host.State);
+        try
+        {
+            var builder = Microsoft.Extensions.Hosting.Host.CreateEmptyApplicationBuilder(new HostApplicationBuilderSettings { ApplicationName = "stiltwright", ContentRootPath = AppContext.BaseDirectory });
+            var services = builder.Services;
+            services.AddSerilog(Logger(host, parts.ConsoleLog), dispose: true);
+            services.AddSystemd();
+            services.AddWindowsService(o => o.ServiceName = "Stiltwright");
+            // A stop waits for the job in hand only so long; then it is put back into the queue.
+            services.Configure<HostOptions>(o => o.ShutdownTimeout = TimeSpan.FromSeconds(30));
+
+            var state = new ServiceState(config, catalog, share);
+            foreach (var m in config.Mistakes) state.Notices[m.ToString()] = m.ToString();
+            var ledger = new Ledger(host.State, parts.Time);
+            services.AddSingleton(stateLock);
+            services.AddSingleton(parts.Time);
+            services.AddSingleton(state);
+            services.AddSingleton(ledger);
+            services.AddSingleton<IQueue>(s => new EngineQueue(new Wolverine.Runtime.MessageBus(s.GetRequiredService<Wolverine.Runtime.IWolverineRuntime>())));
+            services.AddSingleton(new JobRunner(parts.Worker ?? WorkerCommand.OfThisProgram(), host.Worker, catalog, parts.Time));
+            services.AddSingleton(new MailWriter(host.Mail, share, parts.Time));
+            services.AddSingleton(parts.Sender ?? new SmtpSender(host.Mail));
+            services.AddSingleton(s => new Outbox(ledger, s.GetRequiredService<IQueue>(), s.GetRequiredService<IMailSender>(), Path.Combine(host.State, "outbox"), s.GetRequiredService<ILogger<Outbox>>()));
+            services.AddSingleton<JobDesk>();
+            services.AddSingleton<Sweeper>();
+            services.AddSingleton<BoardWriter>();
+            builder.UseWolverine(o => Engine(o, ledger, host));
+            services.AddResourceSetupOnStartup();
+            services.AddHostedService(s => s.GetRequiredService<BoardWriter>());
+            services.AddHostedService<WatchService>();
+            return builder.Build();
+        }
+        catch
+        {
+            stateLock.Dispose();
+            throw;
+        }
+    }
+
+    private static void Engine(WolverineOptions o, Ledger ledger, HostSettings host)
+    {
+        o.ApplicationAssembly = typeof(ServiceHost).Assembly;
+        o.Discovery.DisableConventionalDiscovery().IncludeType(typeof(JobMessageHandler));
+        o.CodeGeneration.TypeLoadMode = TypeLoadMode.Static;
+        o.CodeGeneration.GeneratedCodeOutputPath = Environment.GetEnvironmentVariable("STILTWRIGHT_HANDLERS_TO") ?? Path.Combine(AppContext.BaseDirectory, "Internal", "Generated");
+        // The worker's own limit ends a job long before; this one only catches a run that hangs outside of it.
+        o.DefaultExecutionTimeout = TimeSpan.FromSeconds((host.Worker.TimeLimitS * 2) + 3600);
+        o.OnException<Exception>().RetryWithCooldown(TimeSpan.FromSeconds(1)).Then.MoveToErrorQueue();
+        o.Policies.UseDurableLocalQueues();
+        o.Durability.Mode = DurabilityMode.Solo;
+        o.Durability.DrainTimeout = TimeSpan.FromSeconds(5);
+        o.PersistMessagesWithSqlite(ledger.ConnectionString);
+        o.PublishMessage<LargeJob>().ToLocalQueue("large").UseDurableInbox().MaximumParallelMessages(1);
+        o.PublishMessage<SmallJob>().ToLocalQueue("small").UseDurableInbox().MaximumParallelMessages(host.Worker.Parallel);
+        o.PublishMessage<MailDue>().ToLocalQueue("mail").UseDurableInbox().MaximumParallelMessages(1);
+    }
+
+    private static Serilog.Core.Logger Logger(HostSettings host, bool console)
+    {
+        var level = host.Log.Level switch { "debug" => LogEventLevel.Debug, "warning" => LogEventLevel.Warning, "error" => LogEventLevel.Error, _ => LogEventLevel.Information };
+        var c = new LoggerConfiguration()
+            .MinimumLevel.Is(level)
+            .MinimumLevel.Override("Wolverine", LogEventLevel.Warning)
+            .MinimumLevel.Override("JasperFx", LogEventLevel.Warning)
+            .MinimumLevel.Override("Microsoft", LogEventLevel.Warning)
+            .MinimumLevel.Override("Polly", LogEventLevel.Error)
+            .WriteTo.File(Path.Combine(host.State, "logs", "stiltwright-.log"), rollingInterval: RollingInterval.Day, retainedFileCountLimit: host.Log.KeepDays,
+                fileSizeLimitBytes: 64 << 20, rollOnFileSizeLimit: true, formatProvider: System.Globalization.CultureInfo.InvariantCulture);
+        if (console)
+            c = c.WriteTo.Console(formatProvider: System.Globalization.CultureInfo.InvariantCulture, outputTemplate: "{Timestamp:HH:mm:ss} {Level:u4} {Message:lj}{NewLine}{Exception}");
+        return c.CreateLogger();
+    }
+}
+
+/// <summary>Only one service may use a state folder: its database knows only one.</summary>
+public sealed class StateLock : IDisposable
+{
+    private readonly FileStream _file;
+
+    private StateLock(FileStream file) => _file = file;
+
+    /// <summary>Takes the lock; a crash of its holder frees it.</summary>
+    /// <exception cref="IOException">Another service has it.</exception>
+    public static StateLock Take(string stateFolder)
+    {
+        var path = Path.Combine(stateFolder, "service.lock");
+        try
+        {
+            return new StateLock(new FileStream(path, FileMode.OpenOrCreate, FileAccess.ReadWrite, FileShare.None));
+        }
+        catch (IOException e)
+        {
+            throw new IOException($"Another service uses the state folder {stateFolder} (it holds {path}). Stop it, or give this one a state folder of its own.", e);
+        }
+    }
+
+    /// <inheritdoc/>
+    public void Dispose() => _file.Dispose();
+}

@@ -1,0 +1,51 @@
+namespace Stiltwright.Host.Watching;
+
+/// <summary>What one look at a file saw.</summary>
+/// <param name="Bytes">Length.</param>
+/// <param name="Written">Ticks of the modification time.</param>
+public readonly record struct Look(long Bytes, long Written);
+
+/// <summary>Whether a file may be taken.</summary>
+public enum Settled
+{
+    /// <summary>It changed a short while ago.</summary>
+    NotYet,
+
+    /// <summary>It stood still, but is shorter than it says, and may still be arriving.</summary>
+    StillShort,
+
+    /// <summary>Take it.</summary>
+    Yes,
+}
+
+/// <summary>
+/// Remembers since when each file has stood still, by this machine's monotonic clock: file times come from the server and
+/// are only compared with each other.
+/// </summary>
+public sealed class Settling(TimeProvider time, TimeSpan settle, TimeSpan patience)
+{
+    private readonly Dictionary<string, (Look Look, long Since)> _since = new(StringComparer.Ordinal);
+
+    /// <summary>
+    /// Notes a look. <paramref name="isWhole"/> is asked only once the file has stood still; after the patience time a
+    /// file that is still too short is let through, and reading it tells what is wrong.
+    /// </summary>
+    public Settled Observe(string path, Look look, Func<bool> isWhole)
+    {
+        if (!_since.TryGetValue(path, out var before) || before.Look != look)
+        {
+            _since[path] = before = (look, time.GetTimestamp());
+            if (settle > TimeSpan.Zero) return Settled.NotYet;
+        }
+
+        var still = time.GetElapsedTime(before.Since);
+        if (still < settle) return Settled.NotYet;
+        return still >= patience || isWhole() ? Settled.Yes : Settled.StillShort;
+    }
+
+    /// <summary>Forgets files that are no longer there.</summary>
+    public void KeepOnly(IReadOnlySet<string> paths)
+    {
+        foreach (var gone in _since.Keys.Where(k => !paths.Contains(k)).ToArray()) _since.Remove(gone);
+    }
+}
