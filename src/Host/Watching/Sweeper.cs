@@ -25,8 +25,8 @@ public sealed class Sweeper(ServiceState state, Ledger ledger, IQueue queue, Job
     /// <summary>Sources that have not settled yet.</summary>
     public IReadOnlyList<SeenSource> Arriving => _arriving;
 
-    /// <summary>True once every source at the last look was settled and had its job.</summary>
-    public bool AllTaken { get; private set; }
+    /// <summary>Number of whole looks so far.</summary>
+    public long Looks { get; private set; }
 
     /// <summary>Looks once. A share that is away changes nothing.</summary>
     public async Task Sweep(CancellationToken cancel)
@@ -70,9 +70,9 @@ public sealed class Sweeper(ServiceState state, Ledger ledger, IQueue queue, Job
 
         _settling.KeepOnly(folders.SelectMany(f => f.Sources).Select(s => s.Path).ToHashSet(StringComparer.Ordinal));
         _arriving = arriving;
-        AllTaken = arriving.Count == 0;
         foreach (var job in ledger.WaitingFor(WaitBeforeRetry).Where(j => j.Share == state.ShareId))
             if (ledger.Requeue(job.Id, JobState.Waiting)) await queue.Job(job.Id, state.IsLarge(job.Bytes)).ConfigureAwait(false);
+        Looks++;
         state.BoardChanged();
     }
 

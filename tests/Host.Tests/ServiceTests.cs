@@ -1,0 +1,198 @@
+using Microsoft.Extensions.DependencyInjection;
+using Microsoft.Extensions.Hosting;
+using Stiltwright.Host.Jobs;
+using Stiltwright.Host.Publishing;
+
+namespace Stiltwright.Host.Tests;
+
+/// <summary>The whole service with its real engine, on a real folder; only the worker is a stand-in.</summary>
+public sealed class ServiceTests : IDisposable
+{
+    private readonly Workshop _room = new();
+
+    public void Dispose() => _room.Dispose();
+
+    [Fact]
+    public async Task A_dropped_file_gets_its_set_once_and_a_changed_one_another()
+    {
+        var source = _room.DropFile("crab.stl", Workshop.Stl());
+        await using (var s = await Service.Start(_room, "check"))
+        {
+            await s.Until(l => Done(l) == 1);
+            Assert.Equal("check", SetGlance.Read(Path.Combine(_room.Drop, "crab.set"))!.Outcome);
+            Assert.Equal(Workshop.Stl(), File.ReadAllBytes(source));
+            await s.Until(_ => Directory.Exists(Path.Combine(_room.State, "outbox")) && Directory.GetFiles(Path.Combine(_room.State, "outbox"), "*.eml").Length == 1);
+            await s.Until(_ => File.Exists(Path.Combine(_room.Share, "board.html")) && File.ReadAllText(Path.Combine(_room.Share, "board.html")).Contains("enlarge-200/crab.set/summary.html", StringComparison.Ordinal));
+
+            File.SetLastWriteTimeUtc(source, new DateTime(2001, 2, 3, 4, 5, 6, DateTimeKind.Utc)); // touched, not changed
+            Directory.Move(Path.Combine(_room.Drop, "crab.set"), Path.Combine(_room.Root, "carried off"));
+            await s.Sweeps(3);
+            Assert.Equal(1, Done(s.Ledger)); // the same content is not done again, nor is a set that was carried off
+
+            File.WriteAllBytes(source, Workshop.Stl(mark: 7));
+            await s.Until(l => Done(l) == 2);
+        }
+
+        await using (var again = await Service.Start(_room, "check"))
+        {
+            await again.Sweeps(3);
+            Assert.Equal(2, Done(again.Ledger)); // nor after a restart
+            File.Delete(source);
+            await again.Until(l => l.Latest(again.State.ShareId, 10).All(j => j.Gone == 1));
+            File.WriteAllBytes(source, Workshop.Stl(mark: 7));
+            await again.Sweeps(3);
+            Assert.Equal(2, Done(again.Ledger)); // dropped again, but its set still stands
+
+            File.Delete(source);
+            await again.Until(l => l.Latest(again.State.ShareId, 10).All(j => j.Gone == 1));
+            Directory.Delete(Path.Combine(_room.Drop, "crab.set"), true);
+            File.WriteAllBytes(source, Workshop.Stl(mark: 7));
+            await again.Until(l => Done(l) == 3); // dropped again where no set stands
+        }
+    }
+
+    [Fact]
+    public async Task A_worker_that_breaks_down_twice_is_set_aside_with_a_stop_summary_and_the_next_file_goes_on()
+    {
+        _room.DropFile("crab.stl", Workshop.Stl());
+        await using var s = await Service.Start(_room, "crash");
+        await s.Until(l => l.InState(JobState.Parked).Count == 1);
+        var job = s.Ledger.InState(JobState.Parked)[0];
+        Assert.Equal((2L, 2L, "stop"), (job.Attempts, job.Fence, job.Outcome));
+        var glance = SetGlance.Read(Path.Combine(_room.Drop, "crab.set"))!;
+        Assert.Contains("broke down in the stage \"inspect\"", glance.FirstFinding, StringComparison.Ordinal);
+        _room.DropFile("eel.stl", Workshop.Stl(mark: 1));
+        await s.Until(l => l.InState(JobState.Parked).Count == 2);
+        Assert.Empty(Directory.GetFileSystemEntries(Path.Combine(_room.Drop, ".stiltwright", "making")));
+        Assert.Empty(Directory.GetDirectories(Path.Combine(_room.State, "scratch")));
+    }
+
+    [Fact]
+    public async Task A_worker_that_breaks_down_once_is_tried_once_more()
+    {
+        _room.DropFile("crab.stl", Workshop.Stl());
+        await using var s = await Service.Start(_room, "crash-once", Path.Combine(_room.Root, "crashed"));
+        await s.Until(l => Done(l) == 1);
+        Assert.Equal(2, s.Ledger.InState(JobState.Done)[0].Attempts);
+    }
+
+    [Fact]
+    public async Task A_job_that_was_running_when_the_host_died_is_taken_up_and_one_that_killed_it_twice_is_not_begun_again()
+    {
+        _room.DropFile("crab.stl", Workshop.Stl());
+        _room.DropFile("eel.stl", Workshop.Stl(mark: 1));
+        Directory.CreateDirectory(_room.State);
+        var share = Watching.ShareIdentity.Of(_room.Share);
+        var ledger = new Ledger(_room.State, TimeProvider.System);
+        string Identity(string name, byte mark) => Watching.ShareIdentity.OfJob(
+            Convert.ToHexStringLower(System.Security.Cryptography.SHA256.HashData(Workshop.Stl(mark: mark))), JobRunner.RecipeHash(_room.Read().Recipes["enlarge-200"], null), share, "enlarge-200", name);
+        var once = ledger.Add(Identity("crab.stl", 0), share, "enlarge-200", "crab.stl", "enlarge-200", 1);
+        ledger.Claim(once.Id);
+        var twice = ledger.Add(Identity("eel.stl", 1), share, "enlarge-200", "eel.stl", "enlarge-200", 1);
+        ledger.Claim(twice.Id);
+        ledger.Requeue(twice.Id, JobState.Running);
+        ledger.Claim(twice.Id);
+
+        await using var s = await Service.Start(_room, "ready");
+        await s.Until(l => Done(l) == 1 && l.InState(JobState.Parked).Count == 1);
+        Assert.Equal("ready", s.Ledger.Find(once.Id)!.Outcome);
+        Assert.Equal("stop", s.Ledger.Find(twice.Id)!.Outcome);
+        Assert.Contains("twice the whole service ended", s.Ledger.Find(twice.Id)!.Sentence, StringComparison.Ordinal);
+        Assert.Equal(2, s.Ledger.Latest(share, 10).Count);
+    }
+
+    [Fact]
+    public async Task A_publish_that_was_cut_off_after_its_intent_is_finished_at_start_with_its_mail()
+    {
+        _room.DropFile("crab.stl", Workshop.Stl());
+        Directory.CreateDirectory(_room.State);
+        var share = Watching.ShareIdentity.Of(_room.Share);
+        var ledger = new Ledger(_room.State, TimeProvider.System);
+        var recipe = _room.Read().Recipes["enlarge-200"];
+        var identity = Watching.ShareIdentity.OfJob(Convert.ToHexStringLower(System.Security.Cryptography.SHA256.HashData(Workshop.Stl())), JobRunner.RecipeHash(recipe, null), share, "enlarge-200", "crab.stl");
+        var job = ledger.Claim(ledger.Add(identity, share, "enlarge-200", "crab.stl", "enlarge-200", 1).Id)!;
+        var runner = new JobRunner(Workshop.Worker("check"), new Configuration.WorkerSettings { MemoryMiB = 512 }, Workshop.Catalog, TimeProvider.System);
+        var result = await runner.Run(new JobInput { JobId = job.Id, Number = "1", SourcePath = Path.Combine(_room.Drop, "crab.stl"), Folder = "enlarge-200", Recipe = recipe, PluginFolders = [], Scratch = Path.Combine(_room.Root, "s") }, _ => { }, default);
+        await Assert.ThrowsAsync<InvalidOperationException>(() => new Publisher(_room.Drop, step =>
+        {
+            if (step == PublishStep.IntentNoted) throw new InvalidOperationException("the power goes");
+        }).Publish(result.SetFolder, "crab.stl", job.Id, job.Fence, () => true, default));
+
+        await using var s = await Service.Start(_room, "fail"); // a worker that must not be needed
+        await s.Until(l => Done(l) == 1);
+        Assert.Equal("check", s.Ledger.Find(job.Id)!.Outcome);
+        Assert.Equal(1, s.Ledger.Find(job.Id)!.Attempts);
+        Assert.Single(s.Ledger.WaitingMails());
+    }
+
+    [Fact]
+    public async Task A_second_service_on_the_same_state_is_refused_with_a_sentence()
+    {
+        await using var s = await Service.Start(_room, "ready");
+        var e = Assert.Throws<IOException>(() => ServiceHost.Build(_room.Read(), Workshop.Catalog, _room.Share));
+        Assert.Contains("Another service uses the state folder", e.Message, StringComparison.Ordinal);
+    }
+
+    [Fact]
+    public async Task A_share_that_goes_away_took_nothing_away()
+    {
+        _room.DropFile("crab.stl", Workshop.Stl());
+        await using var s = await Service.Start(_room, "ready");
+        await s.Until(l => Done(l) == 1);
+        var away = Path.Combine(_room.Root, "away");
+        Directory.Move(_room.Share, away);
+        await Task.Delay(1000);
+        Assert.Contains(s.State.Notices.Values, n => n.Contains("is not there", StringComparison.Ordinal));
+        Directory.Move(away, _room.Share);
+        await s.Sweeps(3);
+        Assert.Equal(1, Done(s.Ledger));
+        Assert.Equal(0, s.Ledger.Latest(s.State.ShareId, 1)[0].Gone);
+    }
+
+    private static int Done(Ledger l) => l.InState(JobState.Done).Count;
+
+    private sealed class Service : IAsyncDisposable
+    {
+        private readonly IHost _host;
+
+        private Service(IHost host) => _host = host;
+
+        public Ledger Ledger => _host.Services.GetRequiredService<Ledger>();
+
+        public ServiceState State => _host.Services.GetRequiredService<ServiceState>();
+
+        public static async Task<Service> Start(Workshop room, params string[] worker)
+        {
+            var host = ServiceHost.Build(room.Read(), Workshop.Catalog, room.Share, new ServiceParts { Worker = Workshop.Worker(worker), ConsoleLog = false });
+            await host.StartAsync();
+            return new Service(host);
+        }
+
+        public async Task Until(Func<Ledger, bool> condition)
+        {
+            for (var i = 0; i < 600; i++)
+            {
+                if (condition(Ledger)) return;
+                await Task.Delay(50);
+            }
+
+            var jobs = Ledger.Latest(State.ShareId, 10).Select(j => $"{j.Source} {j.State} {j.Outcome} {j.Sentence}");
+            Assert.Fail("It did not happen within 30 s. " + string.Join("; ", jobs) + string.Join("; ", State.Notices.Values));
+        }
+
+        /// <summary>Lets a number of whole looks at the share go by.</summary>
+        public async Task Sweeps(int count)
+        {
+            var sweeper = _host.Services.GetRequiredService<Watching.Sweeper>();
+            var from = sweeper.Looks;
+            for (var i = 0; i < 600 && sweeper.Looks < from + count; i++) await Task.Delay(50);
+            Assert.True(sweeper.Looks >= from + count, "the sweep stands still");
+        }
+
+        public async ValueTask DisposeAsync()
+        {
+            await _host.StopAsync();
+            _host.Dispose();
+        }
+    }
+}
