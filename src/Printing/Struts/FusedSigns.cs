@@ -13,6 +13,9 @@ internal static class FusedSigns
     /// <summary>Straight spots needed in one shell.</summary>
     private const int Enough = 6;
 
+    /// <summary>A spot smaller than this is relief, not a rod, mm2.</summary>
+    private const double LeastSpotMm2 = 0.02;
+
     /// <summary>Levels through which a spot must be followed.</summary>
     private const int LeastRun = 3;
 
@@ -37,7 +40,7 @@ internal static class FusedSigns
     {
         double low = shell.Bounds.Min.Z, height = shell.Bounds.Size.Z;
         var span = 0.6 * height;
-        var previous = new List<Track>();
+        var previous = new List<Track>(); // sorted by the last spot's x
         var done = new List<Track>();
         var loops = LevelLoops.Cut(mesh, shell.Triangles, low, span, Levels);
         for (var level = 0; level < Levels; level++)
@@ -47,13 +50,18 @@ internal static class FusedSigns
             var current = new List<Track>();
             foreach (var loop in loops[level])
             {
-                if (loop.Area <= 0 || loop.Roundness < 0.55) continue;
+                if (loop.Area < LeastSpotMm2 || loop.Roundness < 0.55) continue;
                 if (loop.Area > 0.004 * shell.Bounds.Size.X * shell.Bounds.Size.Y + 0.02 && loop.Area > 0.2 * largest) continue;
                 var at = new Vec3(loop.X, loop.Y, z);
                 Track? from = null;
-                foreach (var t in previous)
+                // Rods lean 45 degrees at most.
+                var reach = 0.8 * span / Levels + 0.2 * Math.Sqrt(loop.Area);
+                for (var i = FirstFrom(previous, at.X - reach); i < previous.Count && previous[i].Last.X <= at.X + reach; i++)
+                {
+                    var t = previous[i];
                     if (!t.Taken && Math.Abs(t.Area / loop.Area - 1) < 0.35 && t.Straight(at, loop.Area)
                         && (from is null || t.Last.DistanceTo(at) < from.Last.DistanceTo(at))) from = t;
+                }
                 if (from is null) current.Add(new Track(at, loop.Area));
                 else
                 {
@@ -62,7 +70,7 @@ internal static class FusedSigns
                 }
             }
             done.AddRange(previous.Where(t => !t.Taken));
-            previous = current;
+            previous = [.. current.OrderBy(t => t.Last.X).ThenBy(t => t.Last.Y)];
         }
         done.AddRange(previous);
         var runs = done.Where(t => t.Length >= LeastRun && t.Last.Z - t.First.Z >= 5 * Math.Sqrt(t.Area / Math.PI)).ToList();
@@ -76,6 +84,18 @@ internal static class FusedSigns
             best = Math.Max(best, k - i + 1);
         }
         return best;
+    }
+
+    private static int FirstFrom(List<Track> sorted, double x)
+    {
+        int low = 0, high = sorted.Count;
+        while (low < high)
+        {
+            var middle = (low + high) / 2;
+            if (sorted[middle].Last.X < x) low = middle + 1;
+            else high = middle;
+        }
+        return low;
     }
 
     private sealed class Track(Vec3 first, double area)

@@ -38,7 +38,7 @@ internal static class LevelLoops
                 {
                     bool bu = pu.Z < z, bv = pv.Z < z;
                     if (bu == bv) return;
-                    var key = u < v ? ((long)u << 32) | (uint)v : ((long)v << 32) | (uint)u;
+                    var key = (long)Math.Min(u, v) * mesh.VertexCount + Math.Max(u, v);
                     if (bu)
                     {
                         leave = key;

@@ -57,14 +57,14 @@ internal sealed class LocalShell
             for (var k = 0; k < 3; k++)
             {
                 int a = Corners[3 * t + k], b = Corners[3 * t + (k + 1) % 3];
-                if (open.Remove(((long)b << 32) | (uint)a, out var other))
+                if (open.Remove((long)b * Points.Length + a, out var other))
                 {
                     result[3 * t + k] = other / 3;
                     result[other] = t;
                 }
                 else
                 {
-                    open[((long)a << 32) | (uint)b] = 3 * t + k;
+                    open[(long)a * Points.Length + b] = 3 * t + k;
                 }
             }
         return result;

@@ -37,10 +37,10 @@ internal sealed class Scene
         var floor = box.IsEmpty ? 0 : box.Min.Z;
         var height = box.Size.Z;
         var parts = new ScenePart[shells.Shells.Count];
-        var cutter = new LocalShell.Cutter(mesh);
-        foreach (var shell in shells.Shells)
+        var options = new ParallelOptions { CancellationToken = ct, MaxDegreeOfParallelism = Math.Min(Environment.ProcessorCount, 4) };
+        Parallel.For(0, parts.Length, options, () => new LocalShell.Cutter(mesh), (index, _, cutter) =>
         {
-            ct.ThrowIfCancellationRequested();
+            var shell = shells.Shells[index];
             TubeShape? tube = null;
             BallShape? ball = null;
             var low = false;
@@ -61,7 +61,8 @@ internal sealed class Scene
             if (ball is not null && ball.Radius > settings.WidestStrutShare * box.Size.Length) ball = null;
             if (tube is not null && tube.EndA.Z > tube.EndB.Z) tube = tube.Reversed();
             parts[shell.Index] = new ScenePart { Shell = shell, Tube = tube, Ball = ball, Low = low };
-        }
+            return cutter;
+        }, _ => { });
         var scene = new Scene { Mesh = mesh, Shells = shells, Settings = settings, Parts = parts, Floor = floor, Diagonal = box.Size.Length };
         scene.FindBases();
         scene.JoinTubes();
@@ -132,16 +133,13 @@ internal sealed class Scene
         {
             var p = part.End(end);
             var r = part.EndRadius(end);
-            var near = other.Tube!.Nearest(p);
-            if (near.Distance > 1.05 * near.Radius + 0.3 * Math.Min(r, near.Radius) + Settings.TouchMm / 2) continue;
-            part.Joins[end].Add(new EndJoin(other.Index, near.Piece, near.T, near.Radius, MeetingEnd(part, end, other, p, r)));
+            if (other.Tube!.Holds(p, r, Settings.TouchMm / 2) is not { } at) continue;
+            part.Joins[end].Add(new EndJoin(other.Index, at.Piece, at.T, at.Radius, MeetingEnd(other, p, r)));
         }
     }
 
-    private static int MeetingEnd(ScenePart part, int end, ScenePart other, Vec3 p, double r)
+    private static int MeetingEnd(ScenePart other, Vec3 p, double r)
     {
-        _ = part;
-        _ = end;
         for (var e = 0; e < 2; e++)
             if (p.DistanceTo(other.End(e)) <= 1.1 * Math.Max(r, other.EndRadius(e))) return e;
         return -1;
@@ -193,13 +191,13 @@ internal sealed class Scene
                 {
                     if (low == part || !low.Shell.Bounds.Grown(Settings.TouchMm + 0.2 * r).Holds(p)) continue;
                     if (!StandsOn(low, p, r)) continue;
-                    // Of several the one with the widest footprint: a plate rather than a pad.
-                    if (part.OnLow[end] < 0 || Footprint(low) > Footprint(Parts[part.OnLow[end]])) part.OnLow[end] = low.Index;
+                    // Of several the one whose middle is nearest: a pad rather than its neighbour.
+                    if (part.OnLow[end] < 0 || Aside(low, p) < Aside(Parts[part.OnLow[end]], p)) part.OnLow[end] = low.Index;
                 }
             }
         }
 
-        static double Footprint(ScenePart p) => p.Shell.Bounds.Size.X * p.Shell.Bounds.Size.Y;
+        static double Aside(ScenePart low, Vec3 p) => ((low.Shell.Bounds.Center - p) with { Z = 0 }).Length;
     }
 
     /// <summary>The point lies inside the part or within reach of its surface.</summary>

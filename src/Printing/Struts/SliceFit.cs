@@ -78,7 +78,7 @@ internal static class SliceFit
                 var hu = shell.Points[u].Dot(axis) - level;
                 var hv = shell.Points[v].Dot(axis) - level;
                 if (hu < 0 == hv < 0) continue;
-                var key = u < v ? ((long)u << 32) | (uint)v : ((long)v << 32) | (uint)u;
+                var key = (long)Math.Min(u, v) * shell.Points.Length + Math.Max(u, v);
                 if (hu < 0)
                 {
                     enter = key;

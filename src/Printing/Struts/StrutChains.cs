@@ -15,11 +15,22 @@ internal sealed class StrutChains
     private readonly Dictionary<int, int> _above = [];
     private readonly List<StrutSegment> _segments = [];
 
+    /// <summary>For an end of a tube, the tubes whose own end lies on it without its lying on them.</summary>
+    private readonly Dictionary<(int Part, int End), List<EndJoin>> _endsOn = [];
+
     public StrutChains(Scene scene, StrutEvidence evidence, SortedSet<int> accepted)
     {
         _scene = scene;
         _evidence = evidence;
         _accepted = accepted;
+        foreach (var m in accepted)
+            for (var e = 0; e < 2; e++)
+                foreach (var j in scene.Parts[m].Joins[e])
+                    if (j.OtherEnd >= 0 && accepted.Contains(j.Other) && !scene.Parts[j.Other].Joins[j.OtherEnd].Any(k => k.Other == m))
+                    {
+                        if (!_endsOn.TryGetValue((j.Other, j.OtherEnd), out var list)) _endsOn[(j.Other, j.OtherEnd)] = list = [];
+                        list.Add(new EndJoin(m, e == 0 ? 0 : scene.Parts[m].Tube!.Pieces.Count - 1, e, scene.Parts[m].EndRadius(e), e));
+                    }
     }
 
     /// <summary>Role of a whole shell that was accepted: that of its longest segment.</summary>
@@ -65,7 +76,7 @@ internal sealed class StrutChains
                     ToHeldBy = i + 1 < tube.Pieces.Count ? EndHeldBy.Strut : EndHeldBy.Nothing,
                 });
             }
-            _partRole[m] = tube.Pieces.Count == 1 ? roles[0]
+            _partRole[m] = tube.Pieces.Count == 1 ? roles[0] : roles.Contains(Role.Pillar) ? Role.Pillar
                 : roles.Select((r, i) => (r, tube.Pieces[i].Length)).GroupBy(x => x.r).MaxBy(x => x.Sum(y => y.Length))!.Key;
             shells.Add(new StrutShell(cutter.TakeMesh(_scene.Parts[m].Shell.Triangles), ids, []));
             SourceShells.Add(m);
@@ -132,26 +143,29 @@ internal sealed class StrutChains
     /// <summary>The tube that carries this one at its lower end, and which of its ends is the upper one there; -1 for none.</summary>
     private (int Part, int Top) Below(ScenePart part, int end)
     {
+        if (part.Low) return (-1, 1);
         var grounded = _evidence.Grounded(part, end);
         (int Part, int Top) best = (-1, 1);
         double bestRadius = 0;
         var found = new List<(int Part, int Top, double Radius)>();
-        foreach (var j in part.Joins[end])
+        foreach (var j in part.Joins[end].Concat(_endsOn.TryGetValue((part.Index, end), out var back) ? back : []))
         {
             if (!_accepted.Contains(j.Other)) continue;
             var other = _scene.Parts[j.Other];
-            if (grounded && !_evidence.Grounded(other, 0) && !other.Low) continue;
-            var top = j.OtherEnd >= 0 ? j.OtherEnd : 1;
+            // An end on the ground is carried by nothing but its own foot: wider, shorter, on the ground too.
+            if (grounded && !other.Low && !(_evidence.Grounded(other, 0) && other.EndRadius(0) > 1.05 * part.EndRadius(end) && other.Tube!.Length < part.Tube!.Length)) continue;
+            var top = j.OtherEnd >= 0 && !other.Low ? j.OtherEnd : 1;
             // The carrier leads down: its far end is lower than the junction.
             if (!other.Low && other.End(1 - top).Z > part.End(end).Z + 1e-6 && !_evidence.OnFigure.Contains(other.Index))
             {
-                // A pillar that starts inside its foot: both start on the ground, the foot is the wider and shorter one.
-                var foot = grounded && other.EndRadius(0) > 1.05 * part.EndRadius(end) && other.Tube!.Length < part.Tube!.Length;
-                if (j.OtherEnd >= 0 && !foot) continue;
+                if (j.OtherEnd >= 0 && !grounded) continue;
                 top = 1;
                 if (other.End(0).Z > part.End(end).Z + _scene.Settings.TouchMm) continue;
             }
-            found.Add((j.Other, top, j.Radius * (j.OtherEnd >= 0 ? 1.3 : 1)));
+            var weight = j.Radius * (j.OtherEnd >= 0 ? 1.3 : 1);
+            // Of several feet its own: the one it stands in the middle of.
+            if (grounded) weight = 1 / (1 + other.Tube!.Nearest(part.End(end)).Distance);
+            found.Add((j.Other, top, weight));
         }
         foreach (var f in found)
         {
@@ -242,7 +256,8 @@ internal sealed class StrutChains
         var next = Oriented(up);
         if (_scene.Parts[up].Joins.All(l => l.All(j => j.Other != m)) && _scene.Parts[up].OnLow.All(l => l != m)) return false;
         return tube.Pieces.Count == 1 && tube.Length < 4 * tube.LargestRadius && tube.RadiusA >= 1.1 * next.RadiusA
-            && Below(part, _turned[m] ? 1 : 0).Part < 0;
+            && Below(part, _turned[m] ? 1 : 0).Part < 0
+            && !_evidence.MeetsFigure(_scene.Parts[up], _turned[up] ? 0 : 1);
     }
 
     /// <summary>Fills in who holds the ends of each shell's first and last segment, and the contacts.</summary>
@@ -272,6 +287,18 @@ internal sealed class StrutChains
                     if (_accepted.Contains(j.Other)) joins.Add(SegmentOf(j.Other, j.Piece));
                 if (part.OnLow[e] >= 0 && _accepted.Contains(part.OnLow[e])) joins.Add(SegmentOf(part.OnLow[e], 0));
                 if (reverse.TryGetValue((m, e), out var back)) joins.UnionWith(back);
+                // A foot carries its pillar; a grounded end stands on its foot alone.
+                if (_evidence.Grounded(part, e) && part.OnBulk[e] is null && from)
+                {
+                    var below = Below(part, e).Part;
+                    joins.Clear();
+                    if (below >= 0) joins.Add(SegmentOf(below, 0));
+                }
+                else if (_segments[id].Role == Role.Foot && !from && _above.TryGetValue(m, out var up))
+                {
+                    joins.Clear();
+                    joins.Add(SegmentAt(up, _turned[up] ? 1 : 0));
+                }
                 joins.Remove(id);
                 var contact = part.OnBulk[e];
                 EndHeldBy held;

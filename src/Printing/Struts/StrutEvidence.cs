@@ -64,7 +64,7 @@ internal sealed class StrutEvidence
             // Part of a grid or on a plate: raft.
             if (lowOthers.Any(o => o.Shell.Bounds.Meets(disc.Shell.Bounds) && Reaches(o, centre, r))) continue;
             var standing = _scene.Parts.Where(p => p.Tube is not null && !p.Low
-                && Enumerable.Range(0, 2).Any(e => p.OnLow[e] == disc.Index || p.Joins[e].Any(j => j.Other == disc.Index))).ToList();
+                && p.OnLow.Contains(disc.Index)).ToList();
             if (standing.Count == 0) continue;
             if (standing.Any(Flared)) continue;
             var coaxial = standing.All(s => Math.Min(Flat(s.End(0) - centre), Flat(s.End(1) - centre)) < 0.35 * r);

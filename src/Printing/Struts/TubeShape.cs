@@ -48,6 +48,34 @@ internal sealed record TubeShape(IReadOnlyList<TubePiece> Pieces, double Residua
         return best;
     }
 
+    /// <summary>
+    /// The piece in which (or at whose surface) a point lies, with a slack sideways and beyond its ends that goes with the
+    /// thinner of the two; null if it lies outside all.
+    /// </summary>
+    public (int Piece, double T, double Radius)? Holds(Vec3 p, double radius, double touch)
+    {
+        (int Piece, double T, double Radius)? best = null;
+        var bestShare = double.MaxValue;
+        for (var i = 0; i < Pieces.Count; i++)
+        {
+            var g = Pieces[i];
+            var d = g.B - g.A;
+            var l = d.Length;
+            if (!(l > 0)) continue;
+            var s = (p - g.A).Dot(d) / l;
+            var r = g.RadiusAt(s / l);
+            var slack = 0.3 * Math.Min(radius, Math.Max(g.RadiusA, g.RadiusB)) + touch;
+            var beyond = Math.Max(0, Math.Max(-s, s - l));
+            var aside = p.DistanceTo(g.A + d * (s / l));
+            if (beyond > slack || aside > 1.05 * r + slack) continue;
+            var share = beyond + Math.Max(0, aside - r) + 1e-3 * aside;
+            if (share >= bestShare) continue;
+            bestShare = share;
+            best = (i, Math.Clamp(s / l, 0, 1), r);
+        }
+        return best;
+    }
+
     /// <summary>The outer box of all rings.</summary>
     public Box3 Box()
     {
