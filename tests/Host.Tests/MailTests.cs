@@ -33,7 +33,7 @@ public sealed class MailTests : IDisposable
         Assert.Empty(message.Bcc);
         Assert.DoesNotContain(message.Subject!, char.IsControl);
         Assert.Single(message.Headers, h => h.Id == HeaderId.Subject);
-        Assert.Equal(["From", "Date", "Subject", "Message-Id", "To", "Auto-Submitted", "MIME-Version", "Content-Type"], message.Headers.Select(h => h.Field).Order(StringComparer.Ordinal).Order(new Fixed(["From", "Date", "Subject", "Message-Id", "To", "Auto-Submitted", "MIME-Version", "Content-Type"])));
+        Assert.Equal(["Auto-Submitted", "Date", "From", "MIME-Version", "Message-Id", "Subject", "To"], message.Headers.Select(h => h.Field).Order(StringComparer.Ordinal));
     }
 
     [Theory]
@@ -144,12 +144,6 @@ public sealed class MailTests : IDisposable
         var mail = new MailWriter(new MailSettings(), "//server/printroom", TimeProvider.System).For(job, recipe, set)!;
         Assert.True(ledger.Finish(job.Id, job.Fence, JobState.Done, Level, "", "crab.set", 1, mail));
         return (ledger, mail);
-    }
-
-    /// <summary>Keeps a list in a given order, so that two lists can be compared whatever order a library writes.</summary>
-    private sealed class Fixed(string[] order) : IComparer<string>
-    {
-        public int Compare(string? x, string? y) => Array.IndexOf(order, x).CompareTo(Array.IndexOf(order, y));
     }
 
     private sealed class Remembering : IQueue

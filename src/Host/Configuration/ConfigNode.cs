@@ -91,7 +91,8 @@ public sealed class ConfigNode
         NodeKind.Group => new JsonObject(Members.Select(m => KeyValuePair.Create(m.Key, m.Value.ToJson()))),
         NodeKind.List => new JsonArray([.. Items.Select(i => i.ToJson())]),
         NodeKind.Text => JsonValue.Create(Text),
-        NodeKind.Number => Math.Abs(Number) < 1e15 && Number == Math.Floor(Number) ? JsonValue.Create((long)Number) : JsonValue.Create(Number),
+        // Parsed, so that it can be read back as any kind of number; a number too large for JSON stays too large for every range.
+        NodeKind.Number => JsonNode.Parse(Math.Clamp(Number, double.MinValue, double.MaxValue).ToString("R", System.Globalization.CultureInfo.InvariantCulture)),
         NodeKind.Truth => JsonValue.Create(Truth),
         _ => null,
     };

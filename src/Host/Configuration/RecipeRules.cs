@@ -32,7 +32,8 @@ public static class RecipeRules
 
         Order(chosen, file, mistakes);
         FilledNeedsShell(chosen, file, mistakes);
-        SlipMayChange(recipe, chosen, file, mistakes);
+        // With a stage unknown its settings are unknown too: one mistake, told once.
+        if (chosen.Count == list.Items.Count) SlipMayChange(recipe, chosen, file, mistakes);
     }
 
     /// <summary>The settings of a stage entry without its name.</summary>

@@ -24,7 +24,7 @@ public static class SchemaFiles
     private static JsonNode Entry(StageInfo stage)
     {
         var entry = SchemaWriter.Of(SettingsBinder.ShapeOf(stage.SettingsType));
-        var properties = new JsonObject { ["stage"] = new JsonObject { ["const"] = stage.Name } };
+        var properties = new JsonObject { ["stage"] = new JsonObject { ["enum"] = new JsonArray(stage.Name) } };
         foreach (var (key, value) in entry["properties"]!.AsObject()) properties[key] = value?.DeepClone();
         entry["properties"] = properties;
         entry["required"] = new JsonArray("stage");

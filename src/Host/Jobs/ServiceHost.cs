@@ -57,7 +57,7 @@ public static class ServiceHost
             var state = new ServiceState(config, catalog, share);
             foreach (var m in config.Mistakes) state.Notices[m.ToString()] = m.ToString();
             var ledger = new Ledger(host.State, parts.Time);
-            services.AddSingleton(stateLock);
+            services.AddHostedService(_ => stateLock); // made first, disposed of last
             services.AddSingleton(parts.Time);
             services.AddSingleton(state);
             services.AddSingleton(ledger);
@@ -118,7 +118,7 @@ public static class ServiceHost
 }
 
 /// <summary>Only one service may use a state folder: its database knows only one.</summary>
-public sealed class StateLock : IDisposable
+public sealed class StateLock : IHostedService, IDisposable
 {
     private readonly FileStream _file;
 
@@ -138,6 +138,12 @@ public sealed class StateLock : IDisposable
             throw new IOException($"Another service uses the state folder {stateFolder} (it holds {path}). Stop it, or give this one a state folder of its own.", e);
         }
     }
+
+    /// <summary>Nothing: the lock is held from its making on.</summary>
+    public Task StartAsync(CancellationToken cancellationToken) => Task.CompletedTask;
+
+    /// <summary>Nothing: the lock is held until the service is disposed of.</summary>
+    public Task StopAsync(CancellationToken cancellationToken) => Task.CompletedTask;
 
     /// <inheritdoc/>
     public void Dispose() => _file.Dispose();
