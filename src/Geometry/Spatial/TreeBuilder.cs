@@ -97,7 +97,8 @@ internal sealed class TreeBuilder
         });
     }
 
-    internal (float[] Boxes, int[] Children, int[] Order) Run()
+    /// <summary>Boxes and children as the tree holds them, and the triangles of each leaf, four places a leaf, -1 where empty.</summary>
+    internal (float[] Boxes, int[] Children, int[] Ids) Run()
     {
         var n = _items.Length;
         if (n == 0) return ([], [], []);
@@ -114,10 +115,9 @@ internal sealed class TreeBuilder
         });
         var boxes = new List<float>(n * 12);
         var children = new List<int>(n * 2);
-        Gather(topTree, 0, boxes, children);
-        var order = new int[n];
-        for (var i = 0; i < n; i++) order[i] = _items[i].Triangle;
-        return (boxes.ToArray(), children.ToArray(), order);
+        var ids = new List<int>(2 * n);
+        Gather(topTree, 0, boxes, children, ids);
+        return (boxes.ToArray(), children.ToArray(), ids.ToArray());
     }
 
     private int SplitTop(Buffer into, int start, int count, int depth, int grain, List<(int, int, int)> pending)
@@ -245,7 +245,7 @@ internal sealed class TreeBuilder
     }
 
     /// <summary>Turns the binary node into one four-child node (and those below it); gives the number of the new node.</summary>
-    private int Gather(Buffer buffer, int root, List<float> boxes, List<int> children)
+    private int Gather(Buffer buffer, int root, List<float> boxes, List<int> children, List<int> ids)
     {
         Span<int> at = stackalloc int[4];
         var from = new Buffer[4];
@@ -280,7 +280,13 @@ internal sealed class TreeBuilder
         for (var k = 0; k < n; k++)
         {
             var node = from[k].Nodes[at[k]];
-            children[4 * number + k] = node.Left < 0 ? ~(node.Start << 3 | node.Count) : Gather(from[k], at[k], boxes, children);
+            if (node.Left >= 0)
+            {
+                children[4 * number + k] = Gather(from[k], at[k], boxes, children, ids);
+                continue;
+            }
+            children[4 * number + k] = ~(ids.Count / LeafSize);
+            for (var i = 0; i < LeafSize; i++) ids.Add(i < node.Count ? _items[node.Start + i].Triangle : -1);
         }
         return number;
     }

@@ -17,44 +17,42 @@ public sealed partial class TriangleTree
     public Nearest Closest(Vec3 p, Func<int, bool>? keep, double within = double.PositiveInfinity)
     {
         if (_children.Length == 0 || !(within > 0)) return Nearest.None;
-        var best = within;
         var best2 = within * within;
-        var nearest = Vec3.Zero;
         var found = -1;
         Span<int> stack = stackalloc int[StackSize];
         Span<float> bound = stackalloc float[StackSize];
         Span<float> d = stackalloc float[4];
+        var wide = new Wide(Vector256.Create(p.X), Vector256.Create(p.Y), Vector256.Create(p.Z));
         Vector128<float> px = Vector128.Create((float)p.X), py = Vector128.Create((float)p.Y), pz = Vector128.Create((float)p.Z);
-        var limit = Limit(best, p);
-        var top = 0;
+        var limit = Limit(within, p);
         stack[0] = 0;
         bound[0] = 0;
-        top = 1;
+        var top = 1;
         while (top > 0)
         {
             var code = stack[--top];
             if (bound[top] > limit) continue;
             if (code < 0)
             {
-                var (start, count) = Leaf(code);
-                for (var i = start; i < start + count; i++)
+                var leaf = ~code;
+                var four = LeafDistances(leaf, wide);
+                if (!Vector256.LessThanAny(four, Vector256.Create(best2))) continue;
+                for (var i = 0; i < 4; i++)
                 {
-                    if (keep is not null && !keep(_ids[i])) continue;
-                    var q = TriangleDistance.ClosestPoint(p, Corner(i, 0), Corner(i, 1), Corner(i, 2));
-                    var q2 = (q - p).LengthSquared;
-                    if (!(q2 < best2)) continue;
+                    var q2 = four.GetElement(i);
+                    if (!(q2 < best2) || _ids[4 * leaf + i] < 0 || keep is not null && !keep(_ids[4 * leaf + i])) continue;
                     best2 = q2;
-                    found = i;
-                    nearest = q;
-                    best = Math.Sqrt(best2);
-                    limit = Limit(best, p);
+                    found = 4 * leaf + i;
+                    limit = Limit(Math.Sqrt(best2), p);
                 }
                 continue;
             }
             BoxDistances(code, px, py, pz).CopyTo(d);
             PushNearestLast(code, d, limit, stack, bound, ref top);
         }
-        return found < 0 ? Nearest.None : new Nearest(best, _ids[found], nearest);
+        if (found < 0) return Nearest.None;
+        var nearest = TriangleDistance.ClosestPoint(p, Corner(found, 0), Corner(found, 1), Corner(found, 2));
+        return new Nearest(nearest.DistanceTo(p), _ids[found], nearest);
     }
 
     /// <summary>Nearest points of many points, in order, on several threads; the result does not depend on their number.</summary>
@@ -96,8 +94,7 @@ public sealed partial class TriangleTree
             if (bound[top] > limit) continue;
             if (code < 0)
             {
-                var (start, count) = Leaf(code);
-                for (var i = start; i < start + count; i++)
+                for (var i = 4 * ~code; i < 4 * ~code + 4 && _ids[i] >= 0; i++)
                 {
                     if (keep is not null && !keep(_ids[i])) continue;
                     var d2 = TriangleDistance.SegmentTriangleSquared(a, b, Corner(i, 0), Corner(i, 1), Corner(i, 2), out var q);
@@ -125,6 +122,60 @@ public sealed partial class TriangleTree
             PushNearestLast(code, d, limit, stack, bound, ref top);
         }
         return found < 0 ? Nearest.None : new Nearest(best, _ids[found], nearest);
+    }
+
+    // Three coordinates of four points (or four times the same one).
+    private readonly struct Wide(Vector256<double> x, Vector256<double> y, Vector256<double> z)
+    {
+        public readonly Vector256<double> X = x, Y = y, Z = z;
+        public static Wide operator -(in Wide a, in Wide b) => new(a.X - b.X, a.Y - b.Y, a.Z - b.Z);
+        public Vector256<double> Dot(in Wide b) => X * b.X + Y * b.Y + Z * b.Z;
+        public Wide Cross(in Wide b) => new(Y * b.Z - Z * b.Y, Z * b.X - X * b.Z, X * b.Y - Y * b.X);
+    }
+
+    [MethodImpl(MethodImplOptions.AggressiveInlining)]
+    private Wide LeafCorner(int leaf, int k)
+    {
+        ref var at = ref _points[36 * leaf + 12 * k];
+        return new Wide(
+            Widened(Vector128.LoadUnsafe(ref at)), Widened(Vector128.LoadUnsafe(ref at, 4)), Widened(Vector128.LoadUnsafe(ref at, 8)));
+    }
+
+    [MethodImpl(MethodImplOptions.AggressiveInlining)]
+    private static Vector256<double> Widened(Vector128<float> f)
+    {
+        if (System.Runtime.Intrinsics.X86.Avx.IsSupported) return System.Runtime.Intrinsics.X86.Avx.ConvertToVector256Double(f);
+        var (lower, upper) = Vector128.Widen(f);
+        return Vector256.Create(lower, upper);
+    }
+
+    /// <summary>
+    /// Squared distances of a point to the four triangles of a leaf. The nearest point of a triangle lies on one of its edges or,
+    /// where the point projects into it, in its plane; taking the least of these is safe for needles too, whose normals are poor.
+    /// </summary>
+    [MethodImpl(MethodImplOptions.AggressiveInlining)]
+    private Vector256<double> LeafDistances(int leaf, in Wide p)
+    {
+        Wide a = LeafCorner(leaf, 0), b = LeafCorner(leaf, 1), c = LeafCorner(leaf, 2);
+        Wide ap = p - a, bp = p - b, cp = p - c, ab = b - a, bc = c - b, ca = a - c;
+        var edges = Vector256.Min(Vector256.Min(ToEdge(ap, ab), ToEdge(bp, bc)), ToEdge(cp, ca));
+        var n = ab.Cross(bc);
+        var nn = n.Dot(n);
+        var h = n.Dot(ap);
+        var inside = Vector256.GreaterThanOrEqual(n.Dot(ab.Cross(ap)), Vector256<double>.Zero)
+            & Vector256.GreaterThanOrEqual(n.Dot(bc.Cross(bp)), Vector256<double>.Zero)
+            & Vector256.GreaterThanOrEqual(n.Dot(ca.Cross(cp)), Vector256<double>.Zero)
+            & Vector256.GreaterThan(nn, Vector256<double>.Zero);
+        return Vector256.ConditionalSelect(inside, Vector256.Min(edges, h * h / nn), edges);
+    }
+
+    [MethodImpl(MethodImplOptions.AggressiveInlining)]
+    private static Vector256<double> ToEdge(in Wide ap, in Wide ab)
+    {
+        var length2 = Vector256.Max(ab.Dot(ab), Vector256.Create(1e-300));
+        var s = Vector256.Min(Vector256.Max(ap.Dot(ab) / length2, Vector256<double>.Zero), Vector256<double>.One);
+        Vector256<double> x = ap.X - ab.X * s, y = ap.Y - ab.Y * s, z = ap.Z - ab.Z * s;
+        return x * x + y * y + z * z;
     }
 
     // The squared single-precision box distance above which a child cannot hold anything nearer than `best`.

@@ -35,18 +35,20 @@ public sealed partial class TriangleTree
         pairs.Clear();
         if (_children.Length == 0 || other._children.Length == 0) return;
         const int block = 2048;
-        var blocks = (Count + block - 1) / block;
+        var places = _ids.Length;
+        var blocks = (places + block - 1) / block;
         var found = new List<(int, int)>[blocks];
         Parallel.For(0, blocks, Threads(maxThreads), at =>
         {
             var list = found[at] = [];
             var reach = Box3.Empty;
-            int end = Math.Min(Count, (at + 1) * block);
+            int end = Math.Min(places, (at + 1) * block);
             for (var i = at * block; i < end; i++) reach = reach.With(BoxOf(i));
             if (!reach.Meets(other._bounds)) return;
             var near = new List<int>();
             for (var i = at * block; i < end; i++)
             {
+                if (_ids[i] < 0) continue;
                 near.Clear();
                 other.Overlapping(BoxOf(i), near);
                 var a = _ids[i];

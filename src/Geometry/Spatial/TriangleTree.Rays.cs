@@ -59,8 +59,7 @@ public sealed partial class TriangleTree
                 var code = _children[4 * node + k];
                 if (code >= 0) { stack[top++] = code; continue; }
                 if (code == Empty) continue;
-                var (start, count) = Leaf(code);
-                for (var i = start; i < start + count; i++)
+                for (var i = 4 * ~code; i < 4 * ~code + 4 && _ids[i] >= 0; i++)
                 {
                     var t = _ids[i];
                     if (keep is null || keep(t)) winding += Above(xyz, 3 * corners[3 * t], 3 * corners[3 * t + 1], 3 * corners[3 * t + 2], x, y, z);
@@ -132,8 +131,7 @@ public sealed partial class TriangleTree
                 var code = _children[4 * node + k];
                 if (code == Empty || !RayMeets(b, k, origin, dir, within)) continue;
                 if (code >= 0) { stack[top++] = code; continue; }
-                var (start, count) = Leaf(code);
-                for (var i = start; i < start + count; i++)
+                for (var i = 4 * ~code; i < 4 * ~code + 4 && _ids[i] >= 0; i++)
                 {
                     Vec3 p = Corner(i, 0) - origin, q = Corner(i, 1) - origin, r = Corner(i, 2) - origin;
                     double px = p[kx] - shx * p[kz], py = p[ky] - shy * p[kz];

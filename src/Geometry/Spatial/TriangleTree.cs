@@ -15,7 +15,8 @@ public sealed partial class TriangleTree
     private const int StackSize = 512;
 
     // Node i: 24 floats (least x of four children, least y, least z, largest x, y, z), 4 child codes.
-    // Child code: >= 0 node, Empty none, otherwise ~(start << 3 | count) a leaf in leaf order.
+    // Child code: >= 0 node, Empty none, otherwise ~leaf. Leaf l: the ids 4l .. 4l + 3 (-1: no triangle) and 36 floats:
+    // x of corner a of the four triangles, then y, then z, then those of b and c; empty places repeat the first triangle.
     private readonly float[] _boxes;
     private readonly int[] _children;
     private readonly int[] _ids;
@@ -41,7 +42,7 @@ public sealed partial class TriangleTree
     public Mesh Mesh { get; }
 
     /// <summary>Number of triangles.</summary>
-    public int Count => _ids.Length;
+    public int Count => Mesh.TriangleCount;
 
     /// <summary>Builds the tree. The result does not depend on the number of threads.</summary>
     /// <param name="mesh">Any mesh, also an open one or none at all.</param>
@@ -50,23 +51,29 @@ public sealed partial class TriangleTree
     public static TriangleTree Build(Mesh mesh, int maxThreads = 0)
     {
         ArgumentNullException.ThrowIfNull(mesh);
-        var (boxes, children, order) = new TreeBuilder(mesh, maxThreads).Run();
+        var (boxes, children, ids) = new TreeBuilder(mesh, maxThreads).Run();
         var xyz = mesh.XyzArray;
         var corners = mesh.CornersArray;
         var unit = (float)mesh.Lattice.UnitMm;
-        var points = new float[9 * order.Length];
-        Parallel.For(0, (order.Length + 65535) / 65536, Threads(maxThreads), block =>
+        var leaves = ids.Length / 4;
+        var points = new float[36 * leaves];
+        Parallel.For(0, (leaves + 16383) / 16384, Threads(maxThreads), block =>
         {
-            for (var i = block * 65536; i < Math.Min(order.Length, (block + 1) * 65536); i++)
-                for (var k = 0; k < 3; k++)
+            for (var leaf = block * 16384; leaf < Math.Min(leaves, (block + 1) * 16384); leaf++)
+                for (var i = 0; i < 4; i++)
                 {
-                    var v = 3 * corners[3 * order[i] + k];
-                    points[9 * i + 3 * k] = xyz[v] * unit;
-                    points[9 * i + 3 * k + 1] = xyz[v + 1] * unit;
-                    points[9 * i + 3 * k + 2] = xyz[v + 2] * unit;
+                    var t = ids[4 * leaf + i] >= 0 ? ids[4 * leaf + i] : ids[4 * leaf];
+                    for (var k = 0; k < 3; k++)
+                    {
+                        var v = 3 * corners[3 * t + k];
+                        var at = 36 * leaf + 12 * k + i;
+                        points[at] = xyz[v] * unit;
+                        points[at + 4] = xyz[v + 1] * unit;
+                        points[at + 8] = xyz[v + 2] * unit;
+                    }
                 }
         });
-        return new TriangleTree(mesh, boxes, children, order, points);
+        return new TriangleTree(mesh, boxes, children, ids, points);
     }
 
     internal static ParallelOptions Threads(int maxThreads) => new() { MaxDegreeOfParallelism = maxThreads > 0 ? maxThreads : Environment.ProcessorCount };
@@ -88,8 +95,7 @@ public sealed partial class TriangleTree
             {
                 var code = hit[k];
                 if (code >= 0) { stack[top++] = code; continue; }
-                var (start, count) = Leaf(code);
-                for (var i = start; i < start + count; i++)
+                for (var i = 4 * ~code; i < 4 * ~code + 4 && _ids[i] >= 0; i++)
                     if (BoxOf(i).Meets(box)) triangles.Add(_ids[i]);
             }
         }
@@ -113,14 +119,15 @@ public sealed partial class TriangleTree
     }
 
     [MethodImpl(MethodImplOptions.AggressiveInlining)]
-    private static (int Start, int Count) Leaf(int code) => (~code >> 3, ~code & 7);
-
-    [MethodImpl(MethodImplOptions.AggressiveInlining)]
-    private Vec3 Corner(int leafAt, int k) => new(_points[9 * leafAt + 3 * k], _points[9 * leafAt + 3 * k + 1], _points[9 * leafAt + 3 * k + 2]);
-
-    private Box3 BoxOf(int leafAt)
+    private Vec3 Corner(int place, int k)
     {
-        Vec3 a = Corner(leafAt, 0), b = Corner(leafAt, 1), c = Corner(leafAt, 2);
+        var at = 36 * (place >> 2) + 12 * k + (place & 3);
+        return new Vec3(_points[at], _points[at + 4], _points[at + 8]);
+    }
+
+    private Box3 BoxOf(int place)
+    {
+        Vec3 a = Corner(place, 0), b = Corner(place, 1), c = Corner(place, 2);
         return new Box3(Vec3.Min(a, Vec3.Min(b, c)), Vec3.Max(a, Vec3.Max(b, c)));
     }
 }
