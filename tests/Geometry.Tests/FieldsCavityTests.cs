@@ -10,7 +10,7 @@ namespace Stiltwright.Geometry.Tests;
 public class FieldsCavityTests
 {
     private static CavityRequest Ask(double wall, double simplify = 0.08) =>
-        new() { WallMm = wall, LeastVolumeMm3 = 1, LeastRadiusMm = 0.3, SimplifyMm = simplify };
+        new() { WallMm = wall, CellMm = 0.5, LeastVolumeMm3 = 1, LeastRadiusMm = 0.3, SimplifyMm = simplify };
 
     private static CavityResult Hollowed(Mesh m, CavityRequest r)
     {

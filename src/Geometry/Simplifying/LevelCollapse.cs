@@ -55,11 +55,11 @@ internal sealed class LevelCollapse
 
     private void Pass(int pass, double length, ParallelOptions options)
     {
-        // Slabs across the longest side, 32 cells wide at least, shifted by half a slab every other pass.
+        // Slabs across the longest side, far wider than the triangles of this pass, shifted by half a slab every other pass.
         var grid = _field.Grid;
         var axis = grid.Nx >= grid.Ny && grid.Nx >= grid.Nz ? 0 : grid.Ny >= grid.Nz ? 1 : 2;
         var origin = axis == 0 ? grid.X(0) : axis == 1 ? grid.Y(0) : grid.Z(0);
-        var width = Math.Max(32, Math.Max(grid.Nx, Math.Max(grid.Ny, grid.Nz)) / 24) * grid.Cell;
+        var width = Math.Max(Math.Max(32, Math.Max(grid.Nx, Math.Max(grid.Ny, grid.Nz)) / 24) * grid.Cell, 24 * length);
         var shift = pass % 2 == 0 ? 0 : width / 2;
         var slabs = (int)(Math.Max(grid.Nx, Math.Max(grid.Ny, grid.Nz)) * grid.Cell / width) + 2;
         for (var v = 0; v < _points.Length; v++) _owner[v] = Math.Clamp((int)((_points[v][axis] - origin + shift) / width), 0, slabs - 1);
@@ -87,6 +87,7 @@ internal sealed class LevelCollapse
 
     private sealed class Work
     {
+        public int CountA, CountB;
         public readonly int[] RingA = new int[RingSize], RingB = new int[RingSize];
     }
 
@@ -97,24 +98,33 @@ internal sealed class LevelCollapse
         if (a > b || _owner[a] != slab || _owner[b] != slab || _locked[a] || _locked[b]) return;
         if ((_points[a] - _points[b]).LengthSquared > length2) return;
         if (_failed[corner] > 0 && _changed[a] < _failed[corner] && _changed[b] < _failed[corner]) return;
-        if (Collapse(corner, a, b, slab, pass, work)) return;
+        if (!OwnsRings(corner, slab, work) || Collapse(corner, a, b, pass, work)) return;
         if (_failed[corner] != byte.MaxValue) _failed[corner] = (byte)pass;
     }
 
-    private bool Collapse(int corner, int a, int b, int slab, int pass, Work work)
+    // Gathers the rings of both ends; false where another slab has a say in them.
+    private bool OwnsRings(int corner, int slab, Work work)
+    {
+        work.CountA = _table.Ring(_table.Vertex[CornerTable.Next(corner)], work.RingA);
+        work.CountB = _table.Ring(_table.Vertex[CornerTable.Previous(corner)], work.RingB);
+        for (var i = 0; i < work.CountA; i++)
+            if (_owner[_table.Vertex[CornerTable.Next(work.RingA[i])]] != slab) return false;
+        for (var i = 0; i < work.CountB; i++)
+            if (_owner[_table.Vertex[CornerTable.Next(work.RingB[i])]] != slab) return false;
+        return true;
+    }
+
+    private bool Collapse(int corner, int a, int b, int pass, Work work)
     {
         var table = _table;
-        int na = table.Ring(a, work.RingA), nb = table.Ring(b, work.RingB);
+        int na = work.CountA, nb = work.CountB;
         if (na < 3 || nb < 3 || na + nb - 4 < 3 || na + nb - 4 > 14) return false;
         Span<int> ringA = work.RingA.AsSpan(0, na), ringB = work.RingB.AsSpan(0, nb);
         // Link condition: the two vertices have exactly the two common neighbours across the edge, and those keep three triangles.
         int d1 = table.Vertex[corner], d2 = table.Vertex[table.Opposite[corner]], common = 0;
-        foreach (var c in ringA)
-            if (_owner[table.Vertex[CornerTable.Next(c)]] != slab) return false;
         foreach (var c in ringB)
         {
             var v = table.Vertex[CornerTable.Next(c)];
-            if (_owner[v] != slab) return false;
             if (v == a) continue;
             foreach (var e in ringA)
                 if (table.Vertex[CornerTable.Next(e)] == v) common++;
