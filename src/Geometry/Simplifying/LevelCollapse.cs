@@ -185,12 +185,12 @@ internal sealed class LevelCollapse
             if (after.Dot(before) < 0.3 * beforeLength * area2) return false;
             double e1 = (q - p).LengthSquared, e2 = (r - q).LengthSquared, e3 = (p - r).LengthSquared, longest = Math.Max(e1, Math.Max(e2, e3));
             if (longest > _longest * _longest) return false;
-            // Shape: 1 for equal sides. Poor triangles may only become better.
+            // Shape: 1 for equal sides. Thin triangles (the cut makes clusters of close corners) may become thinner for a while, not needles.
             var shape = 3.4641016 * area2 / (e1 + e2 + e3);
             if (shape < 0.25)
             {
                 var shapeBefore = 3.4641016 * beforeLength / ((q - old).LengthSquared + e2 + (old - r).LengthSquared);
-                if (shape < shapeBefore || area2 == 0) return false;
+                if (area2 == 0 || shape < 0.02 || shape < 0.35 * shapeBefore) return false;
             }
             // Every triangle fits a ball of its longest side / sqrt 3 (Jung 1901).
             var parts = Math.Max(1, (int)Math.Ceiling(Math.Sqrt(longest / 3) / _partBall));
