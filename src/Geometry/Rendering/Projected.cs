@@ -23,7 +23,7 @@ internal sealed class Projected
     internal readonly int[] BandStart;
     internal readonly int[] BandTriangles;
 
-    internal Projected(IReadOnlyList<RenderPart> parts, Camera camera, int sampleWidth, int sampleHeight)
+    internal Projected(IReadOnlyList<RenderPart> parts, Camera camera, int sampleWidth, int sampleHeight, ParallelOptions options)
     {
         Parts = parts;
         _width = sampleWidth;
@@ -36,9 +36,9 @@ internal sealed class Projected
         for (var p = 0; p < parts.Count; p++)
         {
             Start[p + 1] = Start[p] + parts[p].Mesh.TriangleCount;
-            Place(p, camera);
+            Place(p, camera, options);
         }
-        (BandStart, BandTriangles) = SortIntoBands();
+        (BandStart, BandTriangles) = SortIntoBands(options);
     }
 
     /// <summary>The part that a triangle number belongs to, searching upwards from <paramref name="hint"/>.</summary>
@@ -48,7 +48,7 @@ internal sealed class Projected
         return hint;
     }
 
-    private void Place(int p, Camera camera)
+    private void Place(int p, Camera camera, ParallelOptions options)
     {
         var mesh = Parts[p].Mesh;
         int n = mesh.VertexCount;
@@ -59,7 +59,7 @@ internal sealed class Projected
         double k = 2.0 * Sub * camera.PixelsPerMm, u = mesh.Lattice.UnitMm;
         Vec3 r = camera.Right * (k * u), up = camera.Up * (-k * u), t = camera.Toward * u;
         double x0 = _width * (Sub / 2) - camera.Centre.Dot(camera.Right) * k, y0 = _height * (Sub / 2) + camera.Centre.Dot(camera.Up) * k;
-        Parallel.For(0, (n + 65535) / 65536, block =>
+        Parallel.For(0, (n + 65535) / 65536, options, block =>
         {
             for (var v = block * 65536; v < Math.Min(n, block * 65536 + 65536); v++)
             {
@@ -75,11 +75,11 @@ internal sealed class Projected
         (X[p], Y[p], Depth[p]) = (x, y, depth);
     }
 
-    private (int[] Start, int[] Triangles) SortIntoBands()
+    private (int[] Start, int[] Triangles) SortIntoBands(ParallelOptions options)
     {
         var total = Start[^1];
         var counts = new int[Chunks][];
-        Parallel.For(0, Chunks, c =>
+        Parallel.For(0, Chunks, options, c =>
         {
             var count = new int[Bands];
             Visit(c, total, (_, first, last) =>
@@ -103,7 +103,7 @@ internal sealed class Projected
         }
         start[Bands] = sum;
         var triangles = new int[sum];
-        Parallel.For(0, Chunks, c =>
+        Parallel.For(0, Chunks, options, c =>
         {
             var next = at[c];
             Visit(c, total, (t, first, last) =>

@@ -11,29 +11,30 @@ public static class Rasteriser
 
     /// <summary>
     /// Draws parts. Solid parts hide each other; see-through ones are laid over them, the nearest see-through surface only.
-    /// Takes any mesh; a section (<see cref="Camera.CutDepth"/>) is filled rightly where the meshes of each group are closed.
+    /// Takes any mesh; a section (<see cref="Camera.CutDepth"/>) is filled rightly where the meshes of each group are closed. <paramref name="mostThreads"/> -1 takes all cores.
     /// </summary>
     /// <exception cref="ArgumentException">The size is beyond <see cref="MostPixels"/>, or the camera is absurdly near.</exception>
-    public static Image Render(IReadOnlyList<RenderPart> parts, Camera camera, int width, int height, CancellationToken cancel = default)
+    public static Image Render(IReadOnlyList<RenderPart> parts, Camera camera, int width, int height, CancellationToken cancel = default, int mostThreads = -1)
     {
         ArgumentOutOfRangeException.ThrowIfGreaterThan(width, MostPixels);
         ArgumentOutOfRangeException.ThrowIfGreaterThan(height, MostPixels);
         foreach (var p in parts)
             if (p.CutGroup is < 0 or > 3) throw new ArgumentException("Cut groups are 0 to 3.", nameof(parts));
-        var solid = Layer([.. parts.Where(p => p.Opacity >= 1)], camera, width, height, camera.CutDepth, cancel);
+        var options = new ParallelOptions { CancellationToken = cancel, MaxDegreeOfParallelism = mostThreads };
+        var solid = Layer([.. parts.Where(p => p.Opacity >= 1)], camera, width, height, camera.CutDepth, options);
         var clear = parts.Where(p => p.Opacity < 1).ToList();
-        var over = clear.Count == 0 ? null : Layer(clear, camera, width, height, null, cancel);
+        var over = clear.Count == 0 ? null : Layer(clear, camera, width, height, null, options);
         var image = new Image(width, height) { Samples = solid.Samples };
-        Shading.Paint(image, camera, solid, over, cancel);
+        Shading.Paint(image, camera, solid, over, options);
         return image;
     }
 
-    private static Layer Layer(IReadOnlyList<RenderPart> parts, Camera camera, int width, int height, double? cut, CancellationToken cancel)
+    private static Layer Layer(IReadOnlyList<RenderPart> parts, Camera camera, int width, int height, double? cut, ParallelOptions options)
     {
-        cancel.ThrowIfCancellationRequested();
-        var scene = new Projected(parts, camera, 2 * width, 2 * height);
+        options.CancellationToken.ThrowIfCancellationRequested();
+        var scene = new Projected(parts, camera, 2 * width, 2 * height, options);
         var samples = new SampleBuffer(2 * width, 2 * height);
-        SampleFiller.Fill(scene, samples, cut, cancel);
+        SampleFiller.Fill(scene, samples, cut, options);
         return new Layer(scene, samples);
     }
 }

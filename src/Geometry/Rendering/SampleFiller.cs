@@ -9,9 +9,8 @@ internal static class SampleFiller
 {
     private const int Groups = 4;
 
-    internal static void Fill(Projected scene, SampleBuffer buffer, double? cutDepth, CancellationToken cancel)
+    internal static void Fill(Projected scene, SampleBuffer buffer, double? cutDepth, ParallelOptions options)
     {
-        var options = new ParallelOptions { CancellationToken = cancel };
         Parallel.For(0, scene.Bands, options, band =>
         {
             // In a section the winding number at the cut follows from counting: every surface beyond the cut that faces

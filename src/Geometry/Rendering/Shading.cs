@@ -1,3 +1,5 @@
+using System.Numerics;
+
 namespace Stiltwright.Geometry.Rendering;
 
 /// <summary>
@@ -7,11 +9,10 @@ namespace Stiltwright.Geometry.Rendering;
 internal static class Shading
 {
     private const int Steps = 256;
-    private static readonly Vec3 Lamp = new Vec3(-0.42, 0.56, 0.72).Unit();
+    private static readonly Vector3 Lamp = Vector3.Normalize(new Vector3(-0.42f, 0.56f, 0.72f));
 
-    internal static void Paint(Image image, Camera camera, Layer solid, Layer? over, CancellationToken cancel)
+    internal static void Paint(Image image, Camera camera, Layer solid, Layer? over, ParallelOptions options)
     {
-        var options = new ParallelOptions { CancellationToken = cancel };
         var hollow = Obscurance.Of(solid.Samples, camera.PixelsPerMm, options);
         var solidInk = new Brush(solid, camera);
         var clearInk = over is null ? null : new Brush(over, camera);
@@ -22,49 +23,69 @@ internal static class Shading
             for (var y = 8 * block; y < Math.Min(h, 8 * block + 8); y++)
                 for (var x = 0; x < w; x++)
                 {
-                    float r = 0, g = 0, b = 0;
+                    var first = 2 * y * solid.Samples.Width + 2 * x;
+                    if (Blank(solid.Samples, first) && (over is null || Blank(over.Samples, first))) continue;
+                    int r = 0, g = 0, b = 0;
+                    var near = new Reuse();
+                    var glaze = new Reuse();
                     for (var k = 0; k < 4; k++)
                     {
                         int sx = 2 * x + (k & 1), sy = 2 * y + (k >> 1);
-                        var c = Solid(solid, solidInk, sx, sy, hollow[y * w + x], jump);
-                        if (over is not null && clearInk is not null) c = Over(c, over, solid, clearInk, sx, sy, jump);
+                        var c = Solid(solid, solidInk, sx, sy, hollow[y * w + x], jump, ref near);
+                        if (over is not null && clearInk is not null) c = Over(c, over, solid, clearInk, sx, sy, jump, ref glaze);
                         r += c.R;
                         g += c.G;
                         b += c.B;
                     }
                     var at = 3 * (y * w + x);
-                    image.Rgb[at] = (byte)(r * 0.25f + 0.5f);
-                    image.Rgb[at + 1] = (byte)(g * 0.25f + 0.5f);
-                    image.Rgb[at + 2] = (byte)(b * 0.25f + 0.5f);
+                    image.Rgb[at] = (byte)((r + 2) / 4);
+                    image.Rgb[at + 1] = (byte)((g + 2) / 4);
+                    image.Rgb[at + 2] = (byte)((b + 2) / 4);
                 }
         });
+    }
+
+    /// <summary>True if the four samples of a pixel hold paper.</summary>
+    private static bool Blank(SampleBuffer s, int first) =>
+        (s.Id[first] & s.Id[first + 1] & s.Id[first + s.Width] & s.Id[first + s.Width + 1]) == -1;
+
+    /// <summary>
+    /// The last colour worked out in a pixel: samples of one part at nearly one depth share it. What is smooth needs no four
+    /// colours; borders and outlines keep their four samples.
+    /// </summary>
+    private struct Reuse
+    {
+        internal bool Set;
+        internal int Part;
+        internal float Depth, Facing;
+        internal Rgb Colour;
     }
 
     /// <summary>A step in depth that is drawn as an outline: five pixels' worth.</summary>
     private static float JumpMm(Camera camera) => (float)(5 / camera.PixelsPerMm);
 
-    private static Rgb Solid(Layer layer, Brush brush, int sx, int sy, float hollow, float jump)
+    private static Rgb Solid(Layer layer, Brush brush, int sx, int sy, float hollow, float jump, ref Reuse last)
     {
         var s = layer.Samples;
         var at = sy * s.Width + sx;
         var id = s.Id[at];
         if (id == -1) return Tone.Paper;
         if (id <= -2) return Edge(s, sx, sy, jump) > 0 || CutBorder(s, sx, sy) ? Tone.InkLine : brush.Cut(-2 - id, sx, sy);
-        var c = brush.Colour(id, sx, sy, hollow, out _);
+        var c = brush.Colour(id, s.Depth[at], sx, sy, hollow, jump, ref last);
         var e = Edge(s, sx, sy, jump);
         return e > 0 ? Rgb.Mix(c, Tone.InkLine, 0.8 * e) : c;
     }
 
     /// <summary>Lays the nearest see-through surface over a colour, more of it where it is seen at a slant.</summary>
-    private static Rgb Over(Rgb c, Layer over, Layer solid, Brush brush, int sx, int sy, float jump)
+    private static Rgb Over(Rgb c, Layer over, Layer solid, Brush brush, int sx, int sy, float jump, ref Reuse last)
     {
         var s = over.Samples;
         var at = sy * s.Width + sx;
         var id = s.Id[at];
         if (id < 0 || s.Depth[at] <= solid.Samples.Depth[at]) return c;
-        var glaze = brush.Colour(id, sx, sy, 0, out var facing);
-        var slant = 1 - Math.Abs(facing);
-        var mixed = Rgb.Mix(c, glaze, Math.Min(0.92, brush.Opacity(id) * (0.45 + 1.6 * slant * slant)));
+        var glaze = brush.Colour(id, s.Depth[at], sx, sy, 0, jump, ref last);
+        var slant = 1 - last.Facing;
+        var mixed = Rgb.Mix(c, glaze, Math.Min(0.92, brush.Opacity(last.Part) * (0.45 + 1.6 * slant * slant)));
         var e = Edge(s, sx, sy, jump);
         return e > 0 ? Rgb.Mix(mixed, Tone.InkLine, 0.7 * e) : mixed;
     }
@@ -116,14 +137,14 @@ internal static class Shading
     private sealed class Brush
     {
         private readonly Projected _scene;
-        private readonly Camera _camera;
+        private readonly Vector3 _right, _up, _toward;
         private readonly Rgb[][] _ramps;
         private readonly Rgb[] _cuts = new Rgb[4];
 
         internal Brush(Layer layer, Camera camera)
         {
             _scene = layer.Scene;
-            _camera = camera;
+            (_right, _up, _toward) = (Single(camera.Right), Single(camera.Up), Single(camera.Toward));
             _ramps = new Rgb[_scene.Parts.Count][];
             for (var p = _scene.Parts.Count - 1; p >= 0; p--)
             {
@@ -134,7 +155,7 @@ internal static class Shading
             }
         }
 
-        internal double Opacity(int id) => _scene.Parts[Part(id)].Opacity;
+        internal double Opacity(int part) => _scene.Parts[part].Opacity;
 
         /// <summary>A cut face: its solid tone with a hatch, as drawings of sections have.</summary>
         internal Rgb Cut(int group, int sx, int sy)
@@ -143,50 +164,46 @@ internal static class Shading
             return (sx + sy + 4096) % 18 < 3 ? Rgb.Mix(tone, Tone.InkLine, 0.45) : tone;
         }
 
-        internal Rgb Colour(int id, int sx, int sy, float hollow, out float facing)
+        internal Rgb Colour(int id, float depth, int sx, int sy, float hollow, float same, ref Reuse last)
         {
-            var p = Part(id);
+            var p = _scene.PartOf(id, 0);
+            if (last.Set && last.Part == p && Math.Abs(depth - last.Depth) < same) return last.Colour;
             var n = Normal(p, id - _scene.Start[p], sx, sy);
-            float nx = (float)n.Dot(_camera.Right), ny = (float)n.Dot(_camera.Up), nz = (float)n.Dot(_camera.Toward);
+            float nx = Vector3.Dot(n, _right), ny = Vector3.Dot(n, _up), nz = Vector3.Dot(n, _toward);
             if (nz < 0) (nx, ny, nz) = (-nx, -ny, -nz);
-            facing = nz;
-            var lamp = Math.Max(0, nx * (float)Lamp.X + ny * (float)Lamp.Y + nz * (float)Lamp.Z);
+            var lamp = Math.Max(0, nx * Lamp.X + ny * Lamp.Y + nz * Lamp.Z);
             var light = (0.14f + 0.22f * (0.5f + 0.5f * ny) + 0.66f * lamp) * (1 - 0.72f * hollow);
-            return _ramps[p][Math.Clamp((int)(light * (Steps - 1)), 0, Steps - 1)];
+            var colour = _ramps[p][Math.Clamp((int)(light * (Steps - 1)), 0, Steps - 1)];
+            last = new Reuse { Set = true, Part = p, Depth = depth, Facing = nz, Colour = colour };
+            return colour;
         }
 
-        private int Part(int id)
-        {
-            var p = 0;
-            while (id >= _scene.Start[p + 1]) p++;
-            return p;
-        }
-
-        private Vec3 Normal(int p, int t, int sx, int sy)
+        private Vector3 Normal(int p, int t, int sx, int sy)
         {
             var part = _scene.Parts[p];
             var corners = part.Mesh.CornersArray;
             int a = corners[3 * t], b = corners[3 * t + 1], c = corners[3 * t + 2];
             var xyz = part.Mesh.XyzArray;
-            double ux = xyz[3 * b] - xyz[3 * a], uy = xyz[3 * b + 1] - xyz[3 * a + 1], uz = xyz[3 * b + 2] - xyz[3 * a + 2];
-            double vx = xyz[3 * c] - xyz[3 * a], vy = xyz[3 * c + 1] - xyz[3 * a + 1], vz = xyz[3 * c + 2] - xyz[3 * a + 2];
-            var face = new Vec3(uy * vz - uz * vy, uz * vx - ux * vz, ux * vy - uy * vx).Unit();
+            var u = new Vector3(xyz[3 * b] - xyz[3 * a], xyz[3 * b + 1] - xyz[3 * a + 1], xyz[3 * b + 2] - xyz[3 * a + 2]);
+            var v = new Vector3(xyz[3 * c] - xyz[3 * a], xyz[3 * c + 1] - xyz[3 * a + 1], xyz[3 * c + 2] - xyz[3 * a + 2]);
+            var face = Vector3.Normalize(Vector3.Cross(u, v));
             if (!part.Smooth) return face;
             int[] x = _scene.X[p], y = _scene.Y[p];
             double px = sx * (double)Projected.Sub + Projected.Sub / 2, py = sy * (double)Projected.Sub + Projected.Sub / 2;
-            double area = (double)(x[b] - x[a]) * (y[c] - y[a]) - (double)(x[c] - x[a]) * (y[b] - y[a]);
+            double bx = x[b] - x[a], by = y[b] - y[a], cx = x[c] - x[a], cy = y[c] - y[a], area = bx * cy - cx * by;
             if (area == 0) return face;
-            var wb = ((px - x[a]) * (y[c] - y[a]) - (double)(x[c] - x[a]) * (py - y[a])) / area;
-            var wc = ((double)(x[b] - x[a]) * (py - y[a]) - (px - x[a]) * (y[b] - y[a])) / area;
-            return (Corner(part, a, face) * (1 - wb - wc) + Corner(part, b, face) * wb + Corner(part, c, face) * wc).Unit();
+            float wb = (float)(((px - x[a]) * cy - cx * (py - y[a])) / area), wc = (float)((bx * (py - y[a]) - (px - x[a]) * by) / area);
+            var normals = part.VertexNormals;
+            return Vector3.Normalize(Corner(normals, a, face) * (1 - wb - wc) + Corner(normals, b, face) * wb + Corner(normals, c, face) * wc);
         }
 
-        private static Vec3 Corner(RenderPart part, int v, Vec3 face)
+        private static Vector3 Corner(float[] normals, int v, Vector3 face)
         {
-            var n = part.VertexNormals;
-            var at = new Vec3(n[3 * v], n[3 * v + 1], n[3 * v + 2]);
-            return at.Dot(face) >= CornerNormals.CreaseCosine ? at : face;
+            var n = new Vector3(normals[3 * v], normals[3 * v + 1], normals[3 * v + 2]);
+            return Vector3.Dot(n, face) >= CornerNormals.CreaseCosine ? n : face;
         }
+
+        private static Vector3 Single(Vec3 v) => new((float)v.X, (float)v.Y, (float)v.Z);
 
         private static Rgb[] Ramp(Tone tone)
         {
