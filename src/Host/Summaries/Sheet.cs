@@ -7,8 +7,8 @@ namespace Stiltwright.Host.Summaries;
 internal sealed class Sheet
 {
     internal const double Letters = 21;
-    private const int Long = 1600, Short = 1200;
-    private const double Foot = 66, Head = 52;
+    private const int MostWidth = 1600, MostHeight = 1400, LeastWidth = 800, LeastHeight = 600;
+    private const double Foot = 66;
 
     private readonly List<Mark> _marks = [];
     private readonly List<string> _told = [];
@@ -29,15 +29,17 @@ internal sealed class Sheet
     /// <summary>What the marks stand for, mark 1 first.</summary>
     internal IReadOnlyList<string> Told => _told;
 
-    /// <summary>Draws parts, upright or lying as they are themselves, with room at the sides for marks with these words.</summary>
+    /// <summary>Draws parts on paper trimmed to them, with room at the sides for marks with these words.</summary>
     internal static Sheet Draw(IReadOnlyList<RenderPart> parts, (Vec3 Right, Vec3 Up, Vec3 Toward) frame, IReadOnlyList<string> words, double? cutDepth, CancellationToken cancel)
     {
         var meshes = parts.Select(p => p.Mesh).ToList();
         var seen = Camera.Extent(meshes, frame).Size;
         var margin = words.Count == 0 ? 50 : Math.Min(360, Marks.MarginFor(words, Letters));
-        var upright = seen.Y > 1.15 * seen.X;
-        var (w, h) = upright ? (Short, Long) : (Long, Short);
-        var camera = Camera.Fit(meshes, frame, w, h, margin, Math.Max(Foot, Head)) with { CutDepth = cutDepth };
+        // As large as fits, then the paper is trimmed to what is on it.
+        var scale = Math.Min((MostWidth - 2 * margin) / Math.Max(seen.X, 1e-6), (MostHeight - 2 * Foot) / Math.Max(seen.Y, 1e-6));
+        var w = (int)Math.Clamp(seen.X * scale + 2 * margin, LeastWidth, MostWidth);
+        var h = (int)Math.Clamp(seen.Y * scale + 2 * Foot, LeastHeight, MostHeight);
+        var camera = Camera.Fit(meshes, frame, w, h, margin, Foot) with { CutDepth = cutDepth };
         var sheet = new Sheet(Rasteriser.Render(parts, camera, w, h, cancel), camera);
         sheet.Measure();
         return sheet;
@@ -72,7 +74,7 @@ internal sealed class Sheet
 
     /// <summary>Words at the head of the picture, in the middle.</summary>
     internal void HeadLine(string text) =>
-        Canvas.Text((Image.Width - Canvas.TextWidth(text, 0.8 * Letters)) / 2, 0.6 * Head, text, 0.8 * Letters, Tone.InkLine);
+        Canvas.Text((Image.Width - Canvas.TextWidth(text, 0.8 * Letters)) / 2, 0.5 * Foot, text, 0.8 * Letters, Tone.InkLine);
 
     /// <summary>Draws the marks; after this the picture is done.</summary>
     internal Sheet Finish()
