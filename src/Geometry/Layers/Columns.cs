@@ -23,6 +23,10 @@ public sealed partial class Columns
     private readonly int[] _items;
     private readonly byte[] _groups;
     private readonly int _workers;
+    private readonly WeakReference<AskedRuns> _asked = new(null!);
+
+    /// <summary>The stretches asked for last; volume, mass and layers ask for the same ones one after the other.</summary>
+    private sealed record AskedRuns(ulong Groups, int Least, ColumnRuns Runs);
 
     private Columns(ColumnGrid grid, Lattice heights, int[] start, int[] items, byte[] groups, int workers)
     {
@@ -142,6 +146,8 @@ public sealed partial class Columns
     public ColumnRuns Runs(ulong groups = AllGroups, int least = 1)
     {
         ArgumentOutOfRangeException.ThrowIfLessThan(least, 1);
+        groups &= Groups;
+        if (_asked.TryGetTarget(out var asked) && asked.Groups == groups && asked.Least == least) return asked.Runs;
         var n = Grid.Count;
         var start = new int[n + 1];
         var options = new ParallelOptions { MaxDegreeOfParallelism = _workers };
@@ -160,7 +166,9 @@ public sealed partial class Columns
                 if (count > 0) Stretches(c, groups, least, z0.AsSpan(start[c], count), z1.AsSpan(start[c], count));
             }
         });
-        return new ColumnRuns(Grid, Heights.UnitMm, start, z0, z1);
+        var runs = new ColumnRuns(Grid, Heights.UnitMm, start, z0, z1);
+        _asked.SetTarget(new AskedRuns(groups, least, runs));
+        return runs;
     }
 
     /// <summary>Writes (where there is room) and counts a column's solid stretches; gaps that are mere rounding are closed.</summary>

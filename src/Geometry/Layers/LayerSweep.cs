@@ -10,7 +10,7 @@ internal sealed class LayerSweep
     private readonly LayerRuns _runs;
     private readonly int _words;
     private readonly ulong[] _bits;
-    private readonly int[] _pixelsInRow;
+    private readonly int[] _pixelsInRow, _firstWord, _endWord;
     private Slice _below = new(), _slice = new();
     private long[] _links = new long[256];
     private int _linkCount;
@@ -21,6 +21,15 @@ internal sealed class LayerSweep
         _words = (runs.Grid.Nx + 63) / 64;
         _bits = new ulong[_words * runs.Grid.Ny];
         _pixelsInRow = new int[runs.Grid.Ny];
+        _firstWord = new int[runs.Grid.Ny];
+        _endWord = new int[runs.Grid.Ny];
+        for (var j = 0; j < runs.Grid.Ny; j++)
+        {
+            int from = runs.Start[j * runs.Grid.Nx], to = runs.Start[(j + 1) * runs.Grid.Nx];
+            if (from == to) continue;
+            _firstWord[j] = (runs.Column[from] - j * runs.Grid.Nx) >> 6;
+            _endWord[j] = ((runs.Column[to - 1] - j * runs.Grid.Nx) >> 6) + 1;
+        }
     }
 
     /// <summary>What one stretch of layers gave: regions and links of all its layers, one after the other.</summary>
@@ -44,7 +53,7 @@ internal sealed class LayerSweep
             for (var r = 0; r < _runs.Column.Length; r++)
                 if (_runs.First[r] < first && _runs.End[r] >= first) Flip(r, 1);
         }
-        _slice.Read(_bits, _pixelsInRow, _words, _runs.Grid.Nx, _runs.Grid.Ny);
+        _slice.Read(_bits, _pixelsInRow, _firstWord, _endWord, _words, _runs.Grid.Nx, _runs.Grid.Ny);
         _slice.Label();
 
         for (var k = first; k < end; k++)
@@ -53,7 +62,7 @@ internal sealed class LayerSweep
             for (var n = _runs.EndAt[k]; n < _runs.EndAt[k + 1]; n++) Flip(_runs.ByEnd[n], -1);
             for (var n = _runs.FirstAt[k]; n < _runs.FirstAt[k + 1]; n++) Flip(_runs.ByFirst[n], 1);
             (_below, _slice) = (_slice, _below);
-            _slice.Read(_bits, _pixelsInRow, _words, _runs.Grid.Nx, _runs.Grid.Ny);
+            _slice.Read(_bits, _pixelsInRow, _firstWord, _endWord, _words, _runs.Grid.Nx, _runs.Grid.Ny);
             _slice.Label();
             for (var n = _runs.FirstAt[k]; n < _runs.FirstAt[k + 1]; n++)
             {

@@ -37,8 +37,11 @@ internal sealed class Slice
     private int[] _side = new int[1024], _diagonal = new int[1024], _gapSide = new int[1024], _gapDiagonal = new int[1024];
     private bool[] _open = new bool[1024];
 
-    /// <summary>Reads the slice from a bitmap; rows without pixels at either end are left out.</summary>
-    public void Read(ulong[] bits, int[] pixelsInRow, int words, int nx, int ny)
+    /// <summary>
+    /// Reads the slice from a bitmap; rows without pixels at either end are left out, and so is what lies beyond the words
+    /// firstWord..endWord of a row, which is never solid.
+    /// </summary>
+    public void Read(ulong[] bits, int[] pixelsInRow, int[] firstWord, int[] endWord, int words, int nx, int ny)
     {
         if (RowStart.Length != ny + 1) RowStart = new int[ny + 1];
         RowLo = 0;
@@ -54,10 +57,12 @@ internal sealed class Slice
             var row = bits.AsSpan(j * words, words);
             ulong carry = 0;
             var inside = false;
-            for (var w = 0; w < words; w++)
+            var last = endWord[j];
+            for (var w = firstWord[j]; w < last; w++)
             {
-                var edges = row[w] ^ (row[w] << 1 | carry);
-                carry = row[w] >> 63;
+                var word = row[w];
+                var edges = word ^ (word << 1 | carry);
+                carry = word >> 63;
                 while (edges != 0)
                 {
                     var x = (w << 6) + BitOperations.TrailingZeroCount(edges);
@@ -67,7 +72,7 @@ internal sealed class Slice
                     inside = !inside;
                 }
             }
-            if (inside) X1[RunCount++] = nx;
+            if (inside) X1[RunCount++] = Math.Min(nx, last << 6);
         }
         RowStart[RowHi] = RunCount;
     }
