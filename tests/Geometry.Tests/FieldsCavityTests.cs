@@ -45,9 +45,9 @@ public class FieldsCavityTests
         Assert.Single(result.Parts);
         LacksAtMostALayer(4 / 3.0 * Math.PI * 18 * 18 * 18, 4 * Math.PI * 18 * 18, result, simplify);
         Assert.Equal(18, result.Parts[0].InscribedRadiusMm, 0.15);
-        // Shell R 20, t 2: 9081.297 mm3 (physics handbook value 4/3 pi (20^3 - 18^3)); ours is heavier by at most a percent or so.
+        // Shell R 20, t 2: 9081.297 mm3 (physics handbook value 4/3 pi (20^3 - 18^3)); never lighter (but for the facets), heavier by a few hundredths of a millimetre.
         var shell = sphere.SignedVolumeMm3() - result.Parts[0].VolumeMm3;
-        Assert.InRange(shell, 9081.297 * 0.995, 9081.297 * 1.035);
+        Assert.InRange(shell, 9081.297 * 0.995, 9081.297 * (simplify == 0 ? 1.03 : 1.05));
     }
 
     [Fact]

@@ -5,8 +5,8 @@ namespace Stiltwright.Geometry.Fields;
 /// <summary>
 /// The facets of closed, possibly overlapping shells that border their union (winding number at least 1). A facet deep inside
 /// another shell must not carve a wall around itself, so it is left out; one that another facet crosses is divided until the
-/// pieces are uncrossed or no larger than a cell. A piece that is still crossed then counts as border, which can only make the
-/// wall thicker. Nothing that lies on the border is ever left out.
+/// pieces are uncrossed or no larger than a cell. A piece that is still crossed then counts as border (which can only make the
+/// wall thicker) unless it lies deep inside: no uncrossed border within two cells and solid wherever it is probed around it.
 /// </summary>
 internal static class UnionBoundary
 {
@@ -24,10 +24,12 @@ internal static class UnionBoundary
         var blocks = (n + block - 1) / block;
         var keptOf = new List<int>[blocks];
         var piecesOf = new List<Vec3>[blocks];
+        var crossedOf = new List<Vec3>[blocks];
         Parallel.For(0, blocks, new ParallelOptions { MaxDegreeOfParallelism = TriangleTree.Threads(maxThreads).MaxDegreeOfParallelism, CancellationToken = cancel }, b =>
         {
             var kept = keptOf[b] = [];
             var pieces = piecesOf[b] = [];
+            var crossed = crossedOf[b] = [];
             var near = new List<int>();
             for (var t = b * block; t < Math.Min(n, (b + 1) * block); t++)
             {
@@ -43,7 +45,7 @@ internal static class UnionBoundary
                 {
                     if (OnBorder(tree, p, q, r)) kept.Add(t);
                 }
-                else if (!Divide(tree, p, q, r, crossers, grid.Cell, pieces, 0)) kept.Add(t);
+                else if (!Divide(tree, p, q, r, crossers, grid.Cell, pieces, crossed, 0)) kept.Add(t);
             }
         });
         var keep = new List<int>();
@@ -51,28 +53,48 @@ internal static class UnionBoundary
         foreach (var k in keptOf) keep.AddRange(k);
         foreach (var k in piecesOf) points.AddRange(k);
         var whole = mesh.Part(System.Runtime.InteropServices.CollectionsMarshal.AsSpan(keep));
-        if (points.Count == 0) return TriangleTree.Build(whole, maxThreads);
+        var certain = TriangleTree.Build(Mesh.Concat(mesh.Lattice, [whole, Loose(mesh.Lattice, points)]), maxThreads);
+        var doubtful = new List<Vec3>[blocks];
+        Parallel.For(0, blocks, new ParallelOptions { MaxDegreeOfParallelism = TriangleTree.Threads(maxThreads).MaxDegreeOfParallelism, CancellationToken = cancel }, b =>
+        {
+            var list = doubtful[b] = [];
+            var crossed = crossedOf[b];
+            for (var i = 0; i < crossed.Count; i += 3)
+                if (!DeepInside(tree, certain, crossed[i], crossed[i + 1], crossed[i + 2], grid.Cell)) list.AddRange([crossed[i], crossed[i + 1], crossed[i + 2]]);
+        });
+        var more = doubtful.SelectMany(d => d).ToList();
+        return more.Count == 0 ? certain : TriangleTree.Build(Mesh.Concat(mesh.Lattice, [certain.Mesh, Loose(mesh.Lattice, more)]), maxThreads);
+    }
+
+    private static Mesh Loose(Lattice lattice, List<Vec3> points)
+    {
         var xyz = new int[3 * points.Count];
         for (var i = 0; i < points.Count; i++)
-        {
-            xyz[3 * i] = mesh.Lattice.Round(points[i].X);
-            xyz[3 * i + 1] = mesh.Lattice.Round(points[i].Y);
-            xyz[3 * i + 2] = mesh.Lattice.Round(points[i].Z);
-        }
-        var divided = new Mesh(mesh.Lattice, xyz, Enumerable.Range(0, points.Count).ToArray());
-        return TriangleTree.Build(Mesh.Concat(mesh.Lattice, [whole, divided]), maxThreads);
+            (xyz[3 * i], xyz[3 * i + 1], xyz[3 * i + 2]) = (lattice.Round(points[i].X), lattice.Round(points[i].Y), lattice.Round(points[i].Z));
+        return new Mesh(lattice, xyz, Enumerable.Range(0, points.Count).ToArray());
+    }
+
+    private static bool DeepInside(TriangleTree tree, TriangleTree certain, Vec3 a, Vec3 b, Vec3 c, double cell)
+    {
+        var m = (a + b + c) / 3;
+        if (certain.Closest(m, 2 * cell + m.DistanceTo(a)).Found) return false;
+        var n = (b - a).Cross(c - a).Unit();
+        foreach (var p in new[] { a, b, c, m, (a + b) * 0.5, (b + c) * 0.5, (c + a) * 0.5 })
+            foreach (var away in new[] { TouchMm / 2, 0.02 * cell, 0.2 * cell, 0.6 * cell })
+                if (tree.Winding(p + n * away) < 1 || tree.Winding(p - n * away) < 1) return false;
+        return true;
     }
 
     // Divides until uncrossed or small. Returns false, with nothing added, where the whole facet turned out to be border.
-    private static bool Divide(TriangleTree tree, Vec3 p, Vec3 q, Vec3 r, List<int> crossers, double cell, List<Vec3> pieces, int depth)
+    private static bool Divide(TriangleTree tree, Vec3 p, Vec3 q, Vec3 r, List<int> crossers, double cell, List<Vec3> pieces, List<Vec3> crossed, int depth)
     {
         var before = pieces.Count;
         var whole = true;
         var longest = Math.Max(p.DistanceTo(q), Math.Max(q.DistanceTo(r), r.DistanceTo(p)));
         if (longest <= cell || depth >= 14)
         {
-            pieces.AddRange([p, q, r]);
-            return depth > 0;
+            crossed.AddRange([p, q, r]);
+            return true;
         }
         Vec3 pq = (p + q) * 0.5, qr = (q + r) * 0.5, rp = (r + p) * 0.5;
         Span<(Vec3 A, Vec3 B, Vec3 C)> four = [(p, pq, rp), (pq, q, qr), (rp, qr, r), (pq, qr, rp)];
@@ -87,7 +109,7 @@ internal static class UnionBoundary
             }
             if (still.Count > 0)
             {
-                Divide(tree, a, b, c, still, cell, pieces, depth + 1);
+                Divide(tree, a, b, c, still, cell, pieces, crossed, depth + 1);
                 whole = false;
             }
             else if (OnBorder(tree, a, b, c)) pieces.AddRange([a, b, c]);
