@@ -23,11 +23,19 @@ public static class Repair
     {
         ArgumentNullException.ThrowIfNull(mesh);
         var notes = new List<RepairNote>();
-        mesh = DropNull(mesh, notes);
-        mesh = Duplicates.Drop(mesh, notes);
-        mesh = Seams.Stitch(mesh, notes);
-        mesh = Holes.Fill(mesh, notes);
-        var edges = EdgePairing.Build(mesh);
+        EdgePairing edges;
+        // A stitch may lay a triangle on another or bring two borders together: again, until nothing more happens.
+        for (var round = 0; ; round++)
+        {
+            var before = mesh;
+            mesh = DropNull(mesh, notes);
+            mesh = Duplicates.Drop(mesh, notes);
+            edges = EdgePairing.Build(mesh);
+            if (edges.Twin.Contains(-1)) mesh = Holes.Fill(Seams.Stitch(mesh, notes), notes);
+            if (ReferenceEquals(mesh, before) || round == MostRounds) break;
+        }
+        if (!ReferenceEquals(edges.Mesh, mesh)) edges = EdgePairing.Build(mesh);
+        notes = Summed(notes);
         var apart = edges.WithSheetsApart(out var doubled);
         if (doubled.Count > 0)
         {
@@ -39,6 +47,23 @@ public static class Repair
         var shells = ShellFinder.Find(edges);
         ReportOpen(mesh, edges, shells, notes);
         return new OrientedMesh(mesh, shells, notes);
+    }
+
+    private const int MostRounds = 8;
+
+    /// <summary>One note a kind: those of later rounds are added to the first, which keeps its place.</summary>
+    private static List<RepairNote> Summed(List<RepairNote> notes)
+    {
+        var sums = new List<RepairNote>();
+        foreach (var n in notes)
+        {
+            var at = sums.FindIndex(s => s.Kind == n.Kind);
+            // What was left is left again in each round; only the last word on it counts.
+            if (at < 0) sums.Add(n);
+            else if (!n.Changed) sums[at] = n;
+            else sums[at] = sums[at] with { Count = sums[at].Count + n.Count, Text = $"{sums[at].Text.TrimEnd()} Then {n.Count} more after that." };
+        }
+        return sums;
     }
 
     private static Mesh DropNull(Mesh mesh, List<RepairNote> notes)

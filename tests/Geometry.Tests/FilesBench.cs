@@ -1,4 +1,5 @@
 using System.Buffers.Binary;
+using System.Globalization;
 using System.Text;
 using Stiltwright.Geometry.Files;
 
@@ -37,6 +38,16 @@ public sealed class FilesBench : IDisposable
         for (var t = 0; t < triangles; t++)
             for (var i = 0; i < 9; i++) BinaryPrimitives.WriteSingleLittleEndian(b.AsSpan(84 + 50 * t + 12 + 4 * i), corners[9 * t + i]);
         return b;
+    }
+
+    /// <summary>A culture that writes 1,5 and -1 as most of the Continent does, made here because tests run without culture data.</summary>
+    public static CultureInfo CommaCulture()
+    {
+        var c = (CultureInfo)CultureInfo.InvariantCulture.Clone();
+        c.NumberFormat.NumberDecimalSeparator = ",";
+        c.NumberFormat.NumberGroupSeparator = ".";
+        c.NumberFormat.NegativeSign = "\u2212";
+        return c;
     }
 
     /// <summary>The corner of a cube: right tetrahedron with legs of 1, volume 1/6.</summary>

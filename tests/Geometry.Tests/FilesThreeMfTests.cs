@@ -246,7 +246,7 @@ public sealed class FilesThreeMfTests : IDisposable
         var before = CultureInfo.CurrentCulture;
         try
         {
-            CultureInfo.CurrentCulture = new CultureInfo("fr-FR");
+            CultureInfo.CurrentCulture = CommaCulture();
             var bytes = Written(out var figure);
             Assert.Equal(bytes, Written(out _));
             var m = Read(_bench.Put("set.3mf", bytes));

@@ -304,6 +304,6 @@ public class ShellsTests
         var again = Repair.Safe(settled.Mesh);
         Assert.DoesNotContain(again.Notes, n => n.Changed);
         Assert.Equal(settled.Mesh.CornersArray, again.Mesh.CornersArray);
-        Assert.Empty(Orientation.Settle(again.Mesh, again.Shells).Notes.Where(n => n.Changed));
+        Assert.DoesNotContain(Orientation.Settle(again.Mesh, again.Shells).Notes, n => n.Changed);
     }
 }
