@@ -90,17 +90,14 @@ internal sealed partial class ToolCut
 
     private void ReachGeneralPosition(int[] candidates)
     {
-        var near = new int[3 * candidates.Length];
-        for (var i = 0; i < candidates.Length; i++) Array.Copy(_sc, 3 * candidates[i], near, 3 * i, 3);
-        var soupTree = TriangleTree.Build(new Mesh(_soup.Lattice, _sx, near));
+        var finder = new PairFinder(_soup.Lattice, _sx, _sc, candidates, _tool);
         var original = _tool;
         var random = _seed;
         int Random(int span) => (int)((random = EdgeSum.Scramble(random)) % (ulong)(2 * span + 1)) - span;
-        var pairs = new List<(int A, int B)>();
+        var pairs = new List<(int Soup, int Tool)>();
         for (var attempt = 0; ; attempt++)
         {
-            soupTree.CrossingPairs(_tree, pairs);
-            for (var i = 0; i < pairs.Count; i++) pairs[i] = (candidates[pairs[i].A], pairs[i].B);
+            finder.Find(_tree, _tool.Bounds, pairs);
             _crossings = new Crossings(_sx, _sc, _tool.XyzArray, _tool.CornersArray);
             _crossings.Find(pairs);
             if (_crossings.Offending.Count == 0) return;
