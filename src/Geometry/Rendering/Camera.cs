@@ -1,3 +1,5 @@
+using System.Runtime.CompilerServices;
+
 namespace Stiltwright.Geometry.Rendering;
 
 /// <summary>From where a model is looked at. The front is towards -y, the right towards +x, up is +z.</summary>
@@ -83,6 +85,7 @@ public sealed record Camera(Vec3 Right, Vec3 Up, Vec3 Toward, Vec3 Centre, doubl
 
     /// <summary>Box of the meshes in a frame: x to the right, y up, z towards the viewer, mm.</summary>
     /// <exception cref="ArgumentException">No mesh has a triangle.</exception>
+    [MethodImpl(MethodImplOptions.AggressiveOptimization)]
     public static Box3 Extent(IEnumerable<Mesh> meshes, (Vec3 Right, Vec3 Up, Vec3 Toward) frame)
     {
         Vec3 lo = new(double.PositiveInfinity, double.PositiveInfinity, double.PositiveInfinity), hi = -lo;

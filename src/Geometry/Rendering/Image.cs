@@ -1,3 +1,5 @@
+using System.Runtime.CompilerServices;
+
 namespace Stiltwright.Geometry.Rendering;
 
 /// <summary>A picture: rows from the top, three bytes (red, green, blue) a pixel.</summary>
@@ -27,6 +29,7 @@ public sealed class Image
     public SampleBuffer? Samples { get; internal init; }
 
     /// <summary>The picture made smaller by a whole factor, each pixel the mean of those it stands for.</summary>
+    [MethodImpl(MethodImplOptions.AggressiveOptimization)]
     public Image Smaller(int factor)
     {
         ArgumentOutOfRangeException.ThrowIfLessThan(factor, 1);

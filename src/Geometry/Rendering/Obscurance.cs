@@ -1,3 +1,5 @@
+using System.Runtime.CompilerServices;
+
 namespace Stiltwright.Geometry.Rendering;
 
 /// <summary>
@@ -25,23 +27,28 @@ internal static class Obscurance
         var result = new float[w * h];
         Parallel.For(0, (h + 7) / 8, options, block =>
         {
-            for (var y = 8 * block; y < Math.Min(h, 8 * block + 8); y++)
-                for (var x = 0; x < w; x++)
-                {
-                    var d = depth[y * w + x];
-                    if (float.IsNegativeInfinity(d)) continue;
-                    var sum = 0f;
-                    foreach (var (dx, dy, length) in offsets)
-                    {
-                        var one = Rise(depth, w, h, x + dx, y + dy, d, most);
-                        var two = Rise(depth, w, h, x - dx, y - dy, d, most);
-                        var slope = (one + two) * perPixel / (2 * length);
-                        if (slope > 0.04f) sum += Math.Min(1, 0.9f * (slope - 0.04f));
-                    }
-                    result[y * w + x] = Math.Min(1, 1.5f * sum / Pairs);
-                }
+            for (var y = 8 * block; y < Math.Min(h, 8 * block + 8); y++) Row(depth, w, h, y, offsets, perPixel, most, result);
         });
         return result;
+    }
+
+    [MethodImpl(MethodImplOptions.AggressiveOptimization)]
+    private static void Row(float[] depth, int w, int h, int y, (int X, int Y, float Length)[] offsets, float perPixel, float most, float[] result)
+    {
+        for (var x = 0; x < w; x++)
+        {
+            var d = depth[y * w + x];
+            if (float.IsNegativeInfinity(d)) continue;
+            var sum = 0f;
+            foreach (var (dx, dy, length) in offsets)
+            {
+                var one = Rise(depth, w, h, x + dx, y + dy, d, most);
+                var two = Rise(depth, w, h, x - dx, y - dy, d, most);
+                var slope = (one + two) * perPixel / (2 * length);
+                if (slope > 0.04f) sum += Math.Min(1, 0.9f * (slope - 0.04f));
+            }
+            result[y * w + x] = Math.Min(1, 1.5f * sum / Pairs);
+        }
     }
 
     /// <summary>How much nearer to the viewer a neighbour is; far behind or beyond the border it counts as a fall that bounds the pair.</summary>

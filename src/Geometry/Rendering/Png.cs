@@ -1,5 +1,6 @@
 using System.Buffers.Binary;
 using System.IO.Compression;
+using System.Runtime.CompilerServices;
 
 namespace Stiltwright.Geometry.Rendering;
 
@@ -37,6 +38,7 @@ public static class Png
     }
 
     /// <summary>CRC-32 as PNG uses it (annex D of the standard): polynomial 0xEDB88320, all ones before and after.</summary>
+    [MethodImpl(MethodImplOptions.AggressiveOptimization)]
     public static uint Crc32(uint crc, ReadOnlySpan<byte> bytes)
     {
         crc = ~crc;
@@ -66,18 +68,21 @@ public static class Png
         }
     }
 
+    [MethodImpl(MethodImplOptions.AggressiveOptimization)]
     private static long Filter(int filter, ReadOnlySpan<byte> row, ReadOnlySpan<byte> above, byte[] to)
     {
         to[0] = (byte)filter;
+        var filtered = to.AsSpan(1, row.Length);
+        // The first pixel has nothing to its left: left and above-left count as zero.
+        for (var i = 0; i < 3; i++) filtered[i] = (byte)(row[i] - (filter == 1 ? 0 : above[i]));
+        if (filter == 1)
+            for (var i = 3; i < row.Length; i++) filtered[i] = (byte)(row[i] - row[i - 3]);
+        else if (filter == 2)
+            for (var i = 3; i < row.Length; i++) filtered[i] = (byte)(row[i] - above[i]);
+        else
+            for (var i = 3; i < row.Length; i++) filtered[i] = (byte)(row[i] - Paeth(row[i - 3], above[i], above[i - 3]));
         long sum = 0;
-        for (var i = 0; i < row.Length; i++)
-        {
-            int a = i >= 3 ? row[i - 3] : 0, b = above[i], c = i >= 3 ? above[i - 3] : 0;
-            var guess = filter switch { 1 => a, 2 => b, _ => Paeth(a, b, c) };
-            var v = (byte)(row[i] - guess);
-            to[i + 1] = v;
-            sum += v < 128 ? v : 256 - v;
-        }
+        foreach (var v in filtered) sum += Math.Abs((int)(sbyte)v);
         return sum;
     }
 

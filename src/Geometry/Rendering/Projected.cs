@@ -1,3 +1,5 @@
+using System.Runtime.CompilerServices;
+
 namespace Stiltwright.Geometry.Rendering;
 
 /// <summary>
@@ -115,6 +117,7 @@ internal sealed class Projected
     }
 
     /// <summary>Calls back for each triangle of a chunk that can cover a sample, with its first and last band.</summary>
+    [MethodImpl(MethodImplOptions.AggressiveOptimization)]
     private void Visit(int chunk, int total, Action<int, int, int> seen)
     {
         int from = (int)((long)total * chunk / Chunks), to = (int)((long)total * (chunk + 1) / Chunks);

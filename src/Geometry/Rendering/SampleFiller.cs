@@ -1,3 +1,5 @@
+using System.Runtime.CompilerServices;
+
 namespace Stiltwright.Geometry.Rendering;
 
 /// <summary>
@@ -41,6 +43,8 @@ internal static class SampleFiller
                 }
     }
 
+    // A job draws a few pictures in a process of its own, so the hot loops here are compiled at their best at once.
+    [MethodImpl(MethodImplOptions.AggressiveOptimization)]
     private static void Triangle(Projected scene, SampleBuffer buffer, int band, int p, int t, float cut, short[]? winding)
     {
         var corners = scene.Parts[p].Mesh.CornersArray;

@@ -1,4 +1,5 @@
 using System.Numerics;
+using System.Runtime.CompilerServices;
 
 namespace Stiltwright.Geometry.Rendering;
 
@@ -16,33 +17,40 @@ internal static class Shading
         var hollow = Obscurance.Of(solid.Samples, camera.PixelsPerMm, options);
         var solidInk = new Brush(solid, camera);
         var clearInk = over is null ? null : new Brush(over, camera);
-        int w = image.Width, h = image.Height, blocks = (h + 7) / 8;
+        int h = image.Height, blocks = (h + 7) / 8;
         var jump = JumpMm(camera);
         Parallel.For(0, blocks, options, block =>
         {
             for (var y = 8 * block; y < Math.Min(h, 8 * block + 8); y++)
-                for (var x = 0; x < w; x++)
-                {
-                    var first = 2 * y * solid.Samples.Width + 2 * x;
-                    if (Blank(solid.Samples, first) && (over is null || Blank(over.Samples, first))) continue;
-                    int r = 0, g = 0, b = 0;
-                    var near = new Reuse();
-                    var glaze = new Reuse();
-                    for (var k = 0; k < 4; k++)
-                    {
-                        int sx = 2 * x + (k & 1), sy = 2 * y + (k >> 1);
-                        var c = Solid(solid, solidInk, sx, sy, hollow[y * w + x], jump, ref near);
-                        if (over is not null && clearInk is not null) c = Over(c, over, solid, clearInk, sx, sy, jump, ref glaze);
-                        r += c.R;
-                        g += c.G;
-                        b += c.B;
-                    }
-                    var at = 3 * (y * w + x);
-                    image.Rgb[at] = (byte)((r + 2) / 4);
-                    image.Rgb[at + 1] = (byte)((g + 2) / 4);
-                    image.Rgb[at + 2] = (byte)((b + 2) / 4);
-                }
+                Row(image, solid, over, solidInk, clearInk, hollow, jump, y);
         });
+    }
+
+    [MethodImpl(MethodImplOptions.AggressiveOptimization)]
+    private static void Row(Image image, Layer solid, Layer? over, Brush solidInk, Brush? clearInk, float[] hollow, float jump, int y)
+    {
+        var w = image.Width;
+        for (var x = 0; x < w; x++)
+        {
+            var first = 2 * y * solid.Samples.Width + 2 * x;
+            if (Blank(solid.Samples, first) && (over is null || Blank(over.Samples, first))) continue;
+            int r = 0, g = 0, b = 0;
+            var near = new Reuse();
+            var glaze = new Reuse();
+            for (var k = 0; k < 4; k++)
+            {
+                int sx = 2 * x + (k & 1), sy = 2 * y + (k >> 1);
+                var c = Solid(solid, solidInk, sx, sy, hollow[y * w + x], jump, ref near);
+                if (over is not null && clearInk is not null) c = Over(c, over, solid, clearInk, sx, sy, jump, ref glaze);
+                r += c.R;
+                g += c.G;
+                b += c.B;
+            }
+            var at = 3 * (y * w + x);
+            image.Rgb[at] = (byte)((r + 2) / 4);
+            image.Rgb[at + 1] = (byte)((g + 2) / 4);
+            image.Rgb[at + 2] = (byte)((b + 2) / 4);
+        }
     }
 
     /// <summary>True if the four samples of a pixel hold paper.</summary>
@@ -64,6 +72,7 @@ internal static class Shading
     /// <summary>A step in depth that is drawn as an outline: five pixels' worth.</summary>
     private static float JumpMm(Camera camera) => (float)(5 / camera.PixelsPerMm);
 
+    [MethodImpl(MethodImplOptions.AggressiveOptimization)]
     private static Rgb Solid(Layer layer, Brush brush, int sx, int sy, float hollow, float jump, ref Reuse last)
     {
         var s = layer.Samples;
@@ -94,6 +103,7 @@ internal static class Shading
     /// How much of an outline a sample carries: it is drawn on the nearer side of a jump in depth, where the surface's own
     /// slope (taken from the other side) does not explain it. Lines are two samples wide: one pixel.
     /// </summary>
+    [MethodImpl(MethodImplOptions.AggressiveOptimization)]
     private static float Edge(SampleBuffer s, int sx, int sy, float jump)
     {
         var strongest = 0f;
@@ -164,6 +174,7 @@ internal static class Shading
             return (sx + sy + 4096) % 18 < 3 ? Rgb.Mix(tone, Tone.InkLine, 0.45) : tone;
         }
 
+        [MethodImpl(MethodImplOptions.AggressiveOptimization)]
         internal Rgb Colour(int id, float depth, int sx, int sy, float hollow, float same, ref Reuse last)
         {
             var p = _scene.PartOf(id, 0);
@@ -178,6 +189,7 @@ internal static class Shading
             return colour;
         }
 
+        [MethodImpl(MethodImplOptions.AggressiveOptimization)]
         private Vector3 Normal(int p, int t, int sx, int sy)
         {
             var part = _scene.Parts[p];

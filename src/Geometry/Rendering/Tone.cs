@@ -1,3 +1,5 @@
+using System.Runtime.CompilerServices;
+
 namespace Stiltwright.Geometry.Rendering;
 
 /// <summary>A colour, 0..255 each, sRGB.</summary>
@@ -86,6 +88,7 @@ internal static class CornerNormals
     internal const float CreaseCosine = 0.83f;
 
     /// <summary>Sums of the area vectors around each vertex, as unit vectors: x, y, z each.</summary>
+    [MethodImpl(MethodImplOptions.AggressiveOptimization)]
     internal static float[] OfVertices(Mesh mesh)
     {
         var n = new float[3 * mesh.VertexCount];

@@ -63,7 +63,7 @@ public static class BoardPage
 
     private static void Job(HtmlWriter w, BoardJob j)
     {
-        w.Add($"<tr><td><bdi>{Words.OneLine(j.File)}</bdi></td><td><span class=\"word {Class(j.State)}\">{State(j.State)}</span>{(j.Doing is { } d ? " " + d : "")}</td><td>{Words.When(j.Since)}</td><td class=\"n\">{(j.TookSeconds is { } t ? Words.Time(t) : "")}</td><td>");
+        w.Add($"<tr><td><bdi>{Words.OneLine(j.File)}</bdi></td><td><span class=\"word {Class(j.State)}\">{State(j.State)}</span>{(j.Doing is { } d ? " " + d : "")}</td><td class=\"t\">{Words.When(j.Since)}</td><td class=\"n\">{(j.TookSeconds is { } t ? Words.Time(t) : "")}</td><td>");
         if (j.SummaryLink is { Length: > 0 } link) w.Add($"<a href=\"{HtmlWriter.Link(link)}\">{j.Number ?? "summary"}</a>");
         else w.Add($"{j.Number}");
         w.Add($"</td><td>{j.Sentence}");
@@ -76,7 +76,7 @@ public static class BoardPage
         if (mails.Count == 0) return;
         w.Add($"<h2>Mails not sent yet</h2>\n<table><tr><th>To</th><th>Subject</th><th>Since</th><th class=\"n\">Tries</th><th>Why</th></tr>");
         foreach (var m in mails)
-            w.Add($"<tr><td>{m.To}</td><td><bdi>{Words.OneLine(m.Subject)}</bdi></td><td>{Words.When(m.Since)}</td><td class=\"n\">{m.Tries}</td><td>{m.Reason}</td></tr>");
+            w.Add($"<tr><td>{m.To}</td><td><bdi>{Words.OneLine(m.Subject)}</bdi></td><td class=\"t\">{Words.When(m.Since)}</td><td class=\"n\">{m.Tries}</td><td>{m.Reason}</td></tr>");
         w.Add($"</table>\n");
     }
 

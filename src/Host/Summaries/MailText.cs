@@ -21,11 +21,13 @@ public sealed record MailText(string Subject, string Text, string Html, IReadOnl
     /// </summary>
     public static MailText For(Summary summary, string shownPath, IReadOnlyList<SetPicture>? pictures = null)
     {
-        var inline = (pictures ?? []).Where(p => p.InMail).Take(MostPictures)
+        // The places that a person must look at come first.
+        var chosen = (pictures ?? []).Where(p => p.InMail).OrderBy(p => p.FindingIndexes.Count > 0 ? 0 : 1).Take(MostPictures).ToList();
+        var inline = chosen
             .Select((p, i) => new MailPicture($"picture{i + 1}@stiltwright", Path.GetFileName(p.File), p.Preview, p.Caption, p.PreviewWidth, p.PreviewHeight)).ToList();
         var first = Headline.Of(summary);
         var path = Words.OneLine(shownPath);
-        return new MailText(SubjectOf(summary), PlainOf(summary, first, path), HtmlOf(summary, first, path, inline, pictures ?? []), inline);
+        return new MailText(SubjectOf(summary), PlainOf(summary, first, path), HtmlOf(summary, first, path, inline, chosen), inline);
     }
 
     private static string SubjectOf(Summary s)
@@ -67,7 +69,7 @@ public sealed record MailText(string Subject, string Text, string Html, IReadOnl
         return t.ToString();
     }
 
-    private static string HtmlOf(Summary s, string first, string path, List<MailPicture> inline, IReadOnlyList<SetPicture> all)
+    private static string HtmlOf(Summary s, string first, string path, List<MailPicture> inline, IReadOnlyList<SetPicture> chosen)
     {
         var w = new HtmlWriter();
         w.Add($"<!DOCTYPE html><html lang=\"en-GB\"><head><meta charset=\"utf-8\"><title>{SubjectOf(s)}</title></head><body style=\"margin:0;padding:16px;background:#f8f4ea;color:#26323c;font:15px/1.5 Segoe UI,Arial,sans-serif\">");
@@ -82,11 +84,10 @@ public sealed record MailText(string Subject, string Text, string Html, IReadOnl
             w.Add($"</table>");
             if (s.Findings.Count > MostFindings) w.Add($"<p>{s.Findings.Count - MostFindings} more in the summary.</p>");
         }
-        var withMarks = all.Where(p => p.InMail).Take(MostPictures).ToList();
         for (var i = 0; i < inline.Count; i++)
         {
             w.Add($"<p style=\"margin:16px 0 4px\"><img src=\"cid:{inline[i].ContentId}\" alt=\"{inline[i].Caption}\" width=\"{Math.Min(640, inline[i].Width)}\" style=\"max-width:100%;height:auto;border:1px solid #cfc7b5\"></p><p style=\"margin:0;font-size:13px\">{inline[i].Caption}");
-            for (var k = 0; k < withMarks[i].Marks.Count; k++) w.Add($"<br>{k + 1}: {withMarks[i].Marks[k]}");
+            for (var k = 0; k < chosen[i].Marks.Count; k++) w.Add($"<br>{k + 1}: {chosen[i].Marks[k]}");
             w.Add($"</p>");
         }
         if (s.Outcome == Outcome.Check) w.Add($"<p>When you have looked and it may print: <code>stiltwright record {Words.OneLine(s.Number)} --accepted</code></p>");

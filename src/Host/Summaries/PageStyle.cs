@@ -24,11 +24,13 @@ public static class PageStyle
         .block div{border-right:1px solid var(--rule);border-bottom:1px solid var(--rule);padding:5px 10px;min-width:0;overflow-wrap:anywhere}
         .block dt,.block .k{font-size:11.5px;color:var(--faint)}
         .block .v{font-size:15px}
-        .word{display:inline-block;border:1.5px solid var(--ink);padding:0 9px;font-family:Georgia,serif;letter-spacing:.02em}
+        .word{display:inline-block;white-space:nowrap;border:1.5px solid var(--ink);padding:0 9px;font-family:Georgia,serif;letter-spacing:.02em}
         .word.check{border-style:dashed}.word.stop{background:var(--ink);color:var(--sheet)}
         table{border-collapse:collapse;width:100%;margin:8px 0;background:var(--sheet);font-variant-numeric:tabular-nums}
         caption{text-align:left;font-size:13px;color:var(--faint);padding:0 0 4px}
-        th,td{border-bottom:1px solid var(--rule);padding:4px 9px;text-align:left;vertical-align:top;overflow-wrap:anywhere}
+        th,td{border-bottom:1px solid var(--rule);padding:4px 9px;text-align:left;vertical-align:top;overflow-wrap:break-word}
+        td bdi{overflow-wrap:anywhere}
+        td.t{white-space:nowrap}
         th{font-weight:600;border-bottom:1.5px solid var(--ink);font-size:13px}
         td.n,th.n{text-align:right;white-space:nowrap}
         ol.findings{list-style:none;margin:0;padding:0}

@@ -44,7 +44,7 @@ public static class Words
     public static string Time(double seconds)
     {
         if (seconds < 10) return Number(seconds, 1) + " s";
-        if (seconds < 90) return Number(seconds) + " s";
+        if (seconds < 120) return Number(seconds) + " s";
         var minutes = (long)Math.Round(seconds / 60);
         return minutes < 60 ? $"{minutes} min" : minutes % 60 == 0 ? $"{minutes / 60} h" : $"{minutes / 60} h {minutes % 60} min";
     }
