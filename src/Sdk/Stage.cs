@@ -84,6 +84,12 @@ public sealed record StageResult
     /// <summary>Done.</summary>
     public static StageResult Done(Workpiece workpiece) => new() { Workpiece = workpiece };
 
+    /// <summary>The reason why the job cannot go on, if it was refused.</summary>
+    public Finding? Refusal { get; private init; }
+
+    /// <summary>Ends the job: the set is the summary alone, and its first sentence is this finding (level stop).</summary>
+    public static StageResult Refuse(Finding finding) => new() { Refusal = finding with { Level = Level.Stop } };
+
     /// <summary>Asks an earlier stage to run again with places kept solid.</summary>
     public static StageResult GoBack(BackRequest request) => new() { Request = request };
 }
@@ -124,6 +130,9 @@ public interface IStageContext
 
     /// <summary>Tells how far the work is, 0..1.</summary>
     void Progress(double share);
+
+    /// <summary>How often this job has gone back so far; twice is the most.</summary>
+    int TimesGoneBack { get; }
 
     /// <summary>Adds an extra file to the set (name without folder, .stl).</summary>
     void AddExtra(string fileName, Mesh mesh, string what);

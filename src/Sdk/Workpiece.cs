@@ -42,7 +42,11 @@ public sealed record SourceFigure(string FileName, string Sha256, Mesh Mesh, She
 /// <param name="Up">The figure's own up direction in source coordinates (standing pose), unit vector.</param>
 /// <param name="StandingHeightMm">Height of the figure standing, own base included, in source mm.</param>
 public sealed record Inspection(
-    IReadOnlyList<Role> RoleOfShell, IReadOnlyList<double> ConfidenceOfShell, StrutGraph Struts, bool Fused, Vec3 Up, double StandingHeightMm);
+    IReadOnlyList<Role> RoleOfShell, IReadOnlyList<double> ConfidenceOfShell, StrutGraph Struts, bool Fused, Vec3 Up, double StandingHeightMm)
+{
+    /// <summary>Area of the flat face it stands on, source mm2; 0 where none was found.</summary>
+    public double BaseAreaMm2 { get; init; }
+}
 
 /// <summary>Where the source lies in the set.</summary>
 /// <param name="Map">Source coordinates to set coordinates, before any split.</param>
@@ -94,6 +98,15 @@ public sealed record Piece
 
     /// <summary>True if it fits that printer as it lies.</summary>
     public bool Fits { get; init; } = true;
+
+    /// <summary>Which way is down while it drains, unit vector in this piece's coordinates; null where nothing is to drain.</summary>
+    public Vec3? DrainDown { get; init; }
+
+    /// <summary>How long it drains until only a film is left, s.</summary>
+    public double DrainS { get; init; }
+
+    /// <summary>How the loads were judged, whole sentences for the summary; after <c>strut-thin</c>.</summary>
+    public IReadOnlyList<string> Judging { get; init; } = [];
 
     /// <summary>One decision for every segment, after <c>strut-thin</c>.</summary>
     public IReadOnlyList<StrutDecision> Decisions { get; init; } = [];
