@@ -1,0 +1,12 @@
+using Stiltwright.Geometry;
+using Stiltwright.Sdk;
+
+namespace Stiltwright.Plugins.Split;
+
+/// <summary>All that prints in a piece.</summary>
+internal static class PieceMeshes
+{
+    public static IEnumerable<Mesh> All(Piece p) => [p.Outer, p.Untouched, p.Raft, .. p.Struts.Shells.Select(h => h.Shape)];
+
+    public static Box3 Box(Piece p) => All(p).Where(m => m.TriangleCount > 0).Aggregate(Box3.Empty, (b, m) => b.With(m.Bounds));
+}

@@ -1,0 +1,132 @@
+using Stiltwright.Geometry;
+using Stiltwright.Printing.Loads;
+using Stiltwright.Printing.Struts;
+using Stiltwright.Sdk;
+
+namespace Stiltwright.Plugins.StrutThin;
+
+/// <summary>Sizes and rebuilds the struts of one piece, and says which are over a rule.</summary>
+internal sealed class PieceThinner(Workpiece workpiece, Piece piece, StrutThinSettings settings, IStageContext context, CancellationToken cancel)
+{
+    /// <summary>A thinner contact than this may be snapped off, a thicker one is cut, mm (common practice).</summary>
+    private const double SnapMm = 0.6;
+
+    /// <summary>Uses that differ by less than this share are the same: raster and layers differ between the scales.</summary>
+    private const double SameUse = 0.05;
+
+    /// <summary>A part that hangs free for no more layers than this, or is pulled with less than <see cref="LittleN"/>, is the lower end of something held.</summary>
+    private const int FewLayers = 6;
+
+    /// <summary>Pull that hardly moves anything, N.</summary>
+    private const double LittleN = 0.2;
+
+    private string? Letter => workpiece.Pieces.Count > 1 ? piece.Letter : null;
+
+    private string Whose => Letter is null ? "" : $"Piece {Letter}: ";
+
+    public Piece Thin(LoadScene? source)
+    {
+        var scene = Scene();
+        var sized = StrutSizing.Size(new SizingRequest
+        {
+            Enlarged = scene,
+            Source = source,
+            Rule = settings.Rule switch { "relative" => SizingRule.Relative, "absolute" => SizingRule.Absolute, _ => SizingRule.Both },
+            Safety = settings.Safety,
+            SmallestPillarMm = settings.SmallestPillarMm,
+            SmallestTipMm = settings.SmallestTipMm,
+            Unsure = piece.Struts.Segments.Where(s => s.Role == Role.Unsure).Select(s => s.Id).ToHashSet(),
+        }, cancel);
+        var wanted = sized.Segments.Select(s => new SegmentSize(s.Segment, s.RadiusFrom, s.RadiusTo)).ToList();
+        var rebuilt = StrutShapes.Resize(piece.Struts, wanted, piece.Outer.Lattice);
+        var left = rebuilt.Left.SelectMany(l => l.Segments.Select(s => (s, l.Why))).ToLookup(x => x.s, x => x.Why);
+        var decisions = sized.Segments.Select(s =>
+        {
+            var now = rebuilt.Graph.Segments[s.Segment];
+            return left.Contains(s.Segment)
+                ? new StrutDecision(s.Segment, "kept", s.Use, left[s.Segment].First(), s.AtLayer, now.RadiusFrom, now.RadiusTo)
+                : new StrutDecision(s.Segment, s.Decision, s.Use, s.BoundBy, s.AtLayer, now.RadiusFrom, now.RadiusTo);
+        }).ToList();
+        Report(sized, rebuilt);
+        return piece with { Struts = rebuilt.Graph, Decisions = decisions, Judging = Judging(sized) };
+    }
+
+    /// <summary>A strut that is used no harder than itself in the source has its proof, even where it is one of the hardest of its kind there.</summary>
+    private bool ProvenBySource(SizedSegment s, SizingResult sized) =>
+        settings.Rule != "absolute" && sized.OfSource is { } source && source.Segments.Count == sized.Segments.Count
+        && s.Use <= source.Segments[s.Segment].Use * (1 + SameUse);
+
+    private LoadScene Scene() => new()
+    {
+        Figure = PieceModels.FigureLayers(piece, context.Resin.LayerMm, cancel).ForLoads(),
+        Struts = piece.Struts,
+        Resin = context.Resin,
+        Printer = context.Printers.FirstOrDefault(p => p.Name == piece.Printer) ?? context.Printers[0],
+        RaftTopMm = piece.Raft.TriangleCount == 0 ? 0 : piece.Raft.Bounds.Max.Z,
+        Vents = [.. piece.Cavities.SelectMany(c => c.Holes.Select(h => new CupVent(c.Surface.Bounds, h.CentreMm, h.DiameterMm, c.WallAskedMm)))],
+        WallMm = piece.Cavities.Count == 0 ? null : piece.Cavities.Min(c => c.WallAskedMm),
+    };
+
+    private void Report(SizingResult sized, ResizeResult rebuilt)
+    {
+        if (sized.KeptPiece.Length > 0)
+            context.Report(new Finding("struts-kept", Level.Note, $"{Whose}No strut was thinned: {sized.KeptPiece}.", "Nothing to do; the struts are as strong as plain enlarging makes them.") { Piece = Letter });
+        if (rebuilt.Left.Count > 0)
+            context.Report(new Finding("struts-kept", Level.Note,
+                $"{Whose}{rebuilt.Left.Count} strut shell{(rebuilt.Left.Count == 1 ? "" : "s")} could not be made thinner without a fault and stay{(rebuilt.Left.Count == 1 ? "s" : "")} as enlarged; the first: {rebuilt.Left[0].Why}.",
+                "Nothing to do; struts.json names them.") { Piece = Letter });
+        var over = sized.Segments.Where(s => s.Overloaded && !ProvenBySource(s, sized)).OrderByDescending(s => s.Use).ToList();
+        var proven = sized.Segments.Count(s => s.Overloaded) - over.Count;
+        if (proven > 0)
+            context.Report(new Finding("struts-as-in-source", Level.Note,
+                $"{Whose}{proven} strut segment{(proven == 1 ? " is" : "s are")} over a rule of safety but used no harder than the same strut{(proven == 1 ? "" : "s")} in the source, which is taken to have printed well.",
+                "If the source never printed, treat them as overloaded: struts.json names them.") { Piece = Letter });
+        if (over.Count > 0)
+        {
+            var worst = over[0];
+            var at = piece.Struts.Segments[worst.Segment].To;
+            context.Report(new Finding(FindingIds.StrutOverloaded, over.Any(s => s.Stop) ? Level.Stop : Level.Check,
+                $"{Whose}{over.Count} strut segment{(over.Count == 1 ? " is" : "s are")} over a rule of safety even at the size of plain enlarging; the hardest, segment {worst.Segment} ({piece.Struts.Segments[worst.Segment].Role.ToString().ToLowerInvariant()}), carries {worst.Use:P0} of what it can bear ({StrutSizing.InWords(worst.Check)}) at layer {worst.AtLayer}.",
+                "Add struts around this place in the source, or turn the figure so that the layers there are smaller.") { AtMm = at, Layer = worst.AtLayer > 0 ? worst.AtLayer : null, Piece = Letter });
+        }
+        foreach (var group in sized.AsSized.Remarks.GroupBy(r => r.Kind))
+        {
+            if (group.Key is LoadRemarkKind.BodyNotHeld)
+            {
+                var grave = group.Where(r => r.LastLayer - r.FirstLayer >= FewLayers && r.Amount > LittleN).ToList();
+                if (grave.Count == 0)
+                {
+                    context.Measure($"{Whose}lower ends of the figure that no strut holds in their first layers", group.Count(), "places");
+                    continue;
+                }
+                var worst = grave.MaxBy(r => r.Amount)!;
+                context.Report(new Finding(FindingIds.ContactsFarApart, Level.Check,
+                    $"{Whose}{grave.Count} part{(grave.Count == 1 ? "" : "s")} of the figure hang{(grave.Count == 1 ? "s" : "")} on no strut while layers {worst.FirstLayer} to {worst.LastLayer} print; the film pulls there with up to {worst.Amount:0.0} N.",
+                    "Put a strut under this place in the source.") { AtMm = worst.At, Layer = worst.FirstLayer > 0 ? worst.FirstLayer : null, Piece = Letter });
+            }
+            else context.Measure($"{Whose}load solver: {Words(group.Key)}", group.Count(), "places");
+        }
+        var thick = rebuilt.Graph.Segments.Count(s => s.Contact is not null && s.EqualAreaDiameter(s.RadiusTo) > SnapMm);
+        if (thick > 0) context.Measure($"{Whose}tips above {SnapMm:0.0} mm (cut them, do not snap)", thick, "contacts");
+    }
+
+    private static string Words(LoadRemarkKind kind) => string.Concat(kind.ToString().Select((c, i) => i > 0 && char.IsUpper(c) ? " " + char.ToLowerInvariant(c) : char.ToLowerInvariant(c).ToString()));
+
+    private List<string> Judging(SizingResult sized)
+    {
+        var bound = sized.Segments.GroupBy(s => s.BoundBy).OrderByDescending(g => g.Count()).ThenBy(g => g.Key, StringComparer.Ordinal).Select(g => $"{g.Key} ({g.Count()})");
+        var said = new List<string>
+        {
+            settings.Rule switch
+            {
+                "relative" => "The relative rule decided.",
+                "absolute" => $"The absolute rule decided: use times {settings.Safety:0.##} is at most 1 with the constants of the resin {context.Resin.Name}.",
+                _ => $"Both rules had to hold: relative, and use times {settings.Safety:0.##} at most 1 with the constants of the resin {context.Resin.Name}.",
+            },
+        };
+        if (sized.RelativeUsed) said.Add("The source is taken to have printed well at its own scale on a like film, resin and lift speed; its own struts, solved the same way, are the evidence.");
+        else if (settings.Rule != "absolute") said.Add("The source gave no evidence for the relative rule, so the absolute rule stood alone.");
+        said.Add($"{Whose}Sizes were set by: {string.Join(", ", bound)}.");
+        return said;
+    }
+}
