@@ -13,9 +13,6 @@ namespace Stiltwright.Host.Mail;
 /// </summary>
 public sealed class MailWriter(MailSettings settings, string shownShare, TimeProvider time)
 {
-    private const int LargestPicture = 2 << 20;
-    private const int MostPictures = 3;
-
     /// <summary>The mail about a job whose set stands; null where its recipe wants none for that outcome.</summary>
     public MailRow? For(JobRow job, Recipe recipe, string setFolder)
     {
@@ -24,7 +21,7 @@ public sealed class MailWriter(MailSettings settings, string shownShare, TimePro
         var worst = summary.Outcome switch { Outcome.Ready => Level.Note, Outcome.Check => Level.Check, _ => Level.Stop };
         if (!to.Wants(worst)) return null;
         var shown = string.Join('/', shownShare.TrimEnd('/', '\\'), job.Folder, Path.GetFileName(setFolder));
-        return Row(job.Id, worst.ToString().ToLowerInvariant(), to.To, MailText.For(summary, shown), Pictures(setFolder));
+        return Row(job.Id, worst.ToString().ToLowerInvariant(), to.To, MailText.For(summary, shown, MailPictures.Of(setFolder)));
     }
 
     /// <summary>A mail that shows that the server takes mails.</summary>
@@ -35,7 +32,7 @@ public sealed class MailWriter(MailSettings settings, string shownShare, TimePro
         return message;
     }
 
-    private MailRow Row(string jobId, string level, IReadOnlyList<string> to, MailText text, IReadOnlyList<string> pictures)
+    private MailRow Row(string jobId, string level, IReadOnlyList<string> to, MailText text)
     {
         var subject = SafeHeader.Clean(text.Subject);
         var message = Envelope(to, subject);
@@ -46,8 +43,6 @@ public sealed class MailWriter(MailSettings settings, string shownShare, TimePro
             linked.ContentId = picture.ContentId;
         }
 
-        if (text.Inline.Count == 0)
-            foreach (var p in pictures) body.Attachments.Add(SafeHeader.Clean(Path.GetFileName(p)), File.ReadAllBytes(p), ContentType.Parse("image/png"));
         message.Body = body.ToMessageBody();
         using var bytes = new MemoryStream();
         message.WriteTo(bytes);
@@ -79,12 +74,5 @@ public sealed class MailWriter(MailSettings settings, string shownShare, TimePro
         // RFC 3834, 5: tells holiday replies not to answer.
         message.Headers.Add("Auto-Submitted", "auto-generated");
         return message;
-    }
-
-    private static List<string> Pictures(string setFolder)
-    {
-        var folder = Path.Combine(setFolder, SummaryFiles.PicturesName);
-        if (!Directory.Exists(folder)) return [];
-        return [.. Directory.GetFiles(folder, "*.png").Order(StringComparer.Ordinal).Where(p => new FileInfo(p).Length <= LargestPicture).Take(MostPictures)];
     }
 }

@@ -13,6 +13,7 @@ public sealed class WatchService(ServiceState state, Sweeper sweeper, JobDesk de
     /// <inheritdoc/>
     protected override async Task ExecuteAsync(CancellationToken stoppingToken)
     {
+        log.LogInformation("Serves {Share}: {Folders}", state.Share, string.Join(", ", state.Config.Recipes.Keys.Order(StringComparer.Ordinal)));
         await Recover(stoppingToken).ConfigureAwait(false);
         var pause = TimeSpan.FromSeconds(state.Config.Host.Watch.SweepS);
         while (!stoppingToken.IsCancellationRequested)
