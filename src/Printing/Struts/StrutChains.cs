@@ -153,7 +153,7 @@ internal sealed class StrutChains
             if (!_accepted.Contains(j.Other)) continue;
             var other = _scene.Parts[j.Other];
             // An end on the ground is carried by nothing but its own foot: wider, shorter, on the ground too.
-            if (grounded && !other.Low && !(_evidence.Grounded(other, 0) && other.EndRadius(0) > 1.05 * part.EndRadius(end) && other.Tube!.Length < part.Tube!.Length)) continue;
+            if (grounded && !other.Low && !(_evidence.Grounded(other, 0) && other.Tube!.Length < 4 * other.Tube.LargestRadius && other.EndRadius(0) > 1.05 * part.EndRadius(end) && other.Tube!.Length < part.Tube!.Length)) continue;
             var top = j.OtherEnd >= 0 && !other.Low ? j.OtherEnd : 1;
             // The carrier leads down: its far end is lower than the junction.
             if (!other.Low && other.End(1 - top).Z > part.End(end).Z + 1e-6 && !_evidence.OnFigure.Contains(other.Index))
