@@ -103,6 +103,8 @@ internal static class RingStack
             if (layer.Length == 1 && rings.Count > 1 && next.Count > 0) return null;
             layer = [.. next];
         }
+        // A walk that does not reach every corner has not seen the whole shell.
+        if (Array.IndexOf(seen, false) >= 0) return null;
         // The far cap may have corners of its own in its plane: they are no rings.
         while (rings.Count > 2 && InPlane(rings[^1], rings[^2])) rings.RemoveAt(rings.Count - 1);
         return RingChain.Build(rings, 0.03, 0.025, true);
