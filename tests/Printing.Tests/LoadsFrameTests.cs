@@ -122,6 +122,6 @@ public class LoadsFrameTests
             var expected = NormalForces(frame, 2, x, y);
             var most = expected.Values.Max(Math.Abs);
             foreach (var (segment, force) in expected)
-                Assert.Equal(Math.Abs(force), result.Segments[segment].PullN, 1e-5 * most); // approach share 1: pull and push are alike
+                Assert.Equal(Math.Abs(force), result.Segments[segment].PullN, 5e-5 * most); // approach share 1: pull and push are alike
         }, iter: 40, threads: 1);
 }

@@ -4,8 +4,8 @@ using System.Runtime.InteropServices;
 namespace Stiltwright.Printing.Loads;
 
 /// <summary>
-/// Dense linear algebra on flat row-major arrays, vectorised. A general library does the same, but not the prefix solves
-/// that the growth of a print needs (contacts join one by one, each a few more rows of the same factor).
+/// Dense linear algebra on flat row-major arrays, vectorised and in a fixed order, so that results are the same for any
+/// number of threads.
 /// </summary>
 internal static class DenseKernels
 {
@@ -64,13 +64,13 @@ internal static class DenseKernels
         return -1;
     }
 
-    /// <summary>Solves L x = b in place for the leading <paramref name="n"/> rows of a factor with <paramref name="stride"/> columns.</summary>
+    /// <summary>Solves L x = b in place; rows of the factor are <paramref name="stride"/> numbers long.</summary>
     public static void Forward(double[] l, int stride, int n, Span<double> x)
     {
         for (var i = 0; i < n; i++) x[i] = (x[i] - Dot(l.AsSpan(i * stride, i), x, i)) / l[i * stride + i];
     }
 
-    /// <summary>Solves L^T x = b in place for the leading <paramref name="n"/> rows.</summary>
+    /// <summary>Solves L^T x = b in place.</summary>
     public static void Backward(double[] l, int stride, int n, Span<double> x)
     {
         for (var i = n - 1; i >= 0; i--)

@@ -5,24 +5,23 @@ namespace Stiltwright.Printing.Loads;
 
 /// <summary>
 /// Trees that braces tie together, condensed to their contacts by the force method (textbook statics): the trees are
-/// statically determinate, the bars are the unknowns. Contacts are ordered by the layer in which they begin to carry, so
-/// the state at any layer is a leading part of one Cholesky factor of the contacts' flexibility.
+/// statically determinate, the bars are the unknowns.
 /// </summary>
 internal sealed class FrameNetwork
 {
     private readonly StrutFrame _frame;
-    private readonly double[] _factor;
+    private readonly double[] _flexibility;
     private readonly double[] _barPerContact;
     private readonly int[] _slotOfNode;
     private readonly Vec3[] _arm;
 
-    private FrameNetwork(StrutFrame frame, int[] elements, int[] bars, ContactState[] contacts, double[] factor, double[] barPerContact, FrameFlex flex)
+    private FrameNetwork(StrutFrame frame, int[] elements, int[] bars, ContactState[] contacts, double[] flexibility, double[] barPerContact, FrameFlex flex)
     {
         _frame = frame;
         Elements = elements;
         Bars = bars;
         Contacts = contacts;
-        _factor = factor;
+        _flexibility = flexibility;
         _barPerContact = barPerContact;
         _slotOfNode = new int[frame.Places.Count];
         _arm = new Vec3[2 * elements.Length];
@@ -45,7 +44,7 @@ internal sealed class FrameNetwork
     /// <summary>Bars between them.</summary>
     public int[] Bars { get; }
 
-    /// <summary>Contacts in the order in which they begin to carry.</summary>
+    /// <summary>Its contacts.</summary>
     public ContactState[] Contacts { get; }
 
     /// <summary>Three a contact.</summary>
@@ -83,7 +82,11 @@ internal sealed class FrameNetwork
         var list = new List<FrameNetwork>();
         for (var t = 0; t < trees; t++)
             if (own[t].Count > 0)
-                list.Add(Condense(frame, flex, resin, [.. elements[t]], [.. bars[t]], [.. own[t].OrderBy(c => c.FromLayer).ThenBy(c => c.Index)]));
+            {
+                var net = Condense(frame, flex, resin, [.. elements[t]], [.. bars[t]], [.. own[t]]);
+                foreach (var c in net.Contacts) c.Network = net;
+                list.Add(net);
+            }
         return list;
     }
 
@@ -174,8 +177,9 @@ internal sealed class FrameNetwork
         double mean = 0;
         for (var i = 0; i < n; i++) mean += cc[i * n + i] / n;
         for (var i = 0; i < n; i++) cc[i * n + i] += 1e-11 * mean; // keeps contacts that nearly coincide apart
-        var bad = DenseKernels.Cholesky(cc, n);
-        if (bad >= 0) throw new InvalidOperationException($"The strut at segment {contacts[bad / 3].Contact.Segment} has no stiffness of its own; two contacts lie on one place.");
+        for (var i = 0; i < n; i++)
+            for (var j = 0; j < i; j++) cc[j * n + i] = cc[i * n + j];
+        for (var c = 0; c < contacts.Length; c++) contacts[c].Row = 3 * c;
         return new FrameNetwork(frame, elements, bars, contacts, cc, barPerContact, flex);
     }
 
@@ -185,17 +189,14 @@ internal sealed class FrameNetwork
         return g.AreaShare * Math.PI * g.RadiusFrom * g.RadiusTo; // exact for a cone: 1/A integrated along it
     }
 
-    /// <summary>Y = L^-1 G in place, one run of <see cref="Rows"/> numbers a column.</summary>
-    public void Forward(Span<double> column) => DenseKernels.Forward(_factor, Rows, Rows, column);
-
-    /// <summary>Contact forces from Y u for the first rows, in place.</summary>
-    public void Backward(Span<double> column, int rows) => DenseKernels.Backward(_factor, Rows, rows, column[..rows]);
+    /// <summary>Flexibility between two contact directions, mm/N.</summary>
+    public double Flexibility(int row, int column) => _flexibility[row * Rows + column];
 
     /// <summary>
-    /// Inner forces from contact forces: for every element normal force and two bending moments at either end
-    /// (<paramref name="inner"/>: five runs of one number an element), and the force of every bar.
+    /// Inner forces from the forces at some contacts (three a contact): for every element normal force and two bending
+    /// moments at either end (<paramref name="inner"/>: five runs of one number an element), and the force of every bar.
     /// </summary>
-    public void Inner(ReadOnlySpan<double> contactForces, int rows, Span<double> inner, Span<double> barForces)
+    public void Inner(List<ContactState> contacts, ReadOnlySpan<double> forces, Span<double> inner, Span<double> barForces)
     {
         var wrench = new double[6 * Slots];
         void Pull(int node, Vec3 p, Vec3 f)
@@ -206,11 +207,15 @@ internal sealed class FrameNetwork
             var m = p.Cross(f);
             w[0] += f.X; w[1] += f.Y; w[2] += f.Z; w[3] += m.X; w[4] += m.Y; w[5] += m.Z;
         }
-        for (var c = 0; 3 * c < rows; c++)
-            Pull(Contacts[c].Contact.Node, Arm(Contacts[c].Contact.Node), new Vec3(contactForces[3 * c], contactForces[3 * c + 1], contactForces[3 * c + 2]));
         var nb = Bars.Length;
         barForces.Clear();
-        for (var r = 0; r < rows && nb > 0; r++) DenseKernels.AddScaled(-contactForces[r], _barPerContact.AsSpan(r * nb, nb), barForces, nb);
+        for (var c = 0; c < contacts.Count; c++)
+        {
+            var node = contacts[c].Contact.Node;
+            Pull(node, Arm(node), new Vec3(forces[3 * c], forces[3 * c + 1], forces[3 * c + 2]));
+            for (var a = 0; a < 3 && nb > 0; a++)
+                DenseKernels.AddScaled(-forces[3 * c + a], _barPerContact.AsSpan((contacts[c].Row + a) * nb, nb), barForces, nb);
+        }
         for (var b = 0; b < nb; b++)
         {
             var bar = _frame.Bars[Bars[b]];
@@ -256,6 +261,8 @@ internal sealed class ContactState(int index, FrameContact contact, int body, in
     public int Body { get; } = body;
     public int FromLayer { get; } = fromLayer;
     public int BaseBody { get; } = baseBody;
+    public int Row;
+    public FrameNetwork? Network;
     public double PullN;
     public double SideShiftMm;
     public double CupPullN;

@@ -2,61 +2,70 @@ using Stiltwright.Geometry;
 
 namespace Stiltwright.Printing.Loads;
 
-/// <summary>The loads of a layer on a group of bodies as multiples of its unit columns (force up, moments about x and y).</summary>
-internal sealed class LoadCases
+/// <summary>Parts of a layer's load on a body.</summary>
+internal enum LoadPart
 {
-    public LoadCases(BodyGroup group, LayerLoads loads, Vec3 origin)
-    {
-        var n = group.Columns;
-        Separation = new double[n];
-        OffX = new double[n];
-        OffY = new double[n];
-        Cups = new double[n];
-        UnventedCups = new double[n];
-        Weight = new double[n];
-        Lift = new double[n];
-        for (var b = 0; b < group.Roots.Length; b++)
-        {
-            var load = loads.Of(group.Roots[b]);
-            Put(Separation, b, load.Separation, origin);
-            Put(Cups, b, load.Cups, origin);
-            Put(UnventedCups, b, load.UnventedCups, origin);
-            Put(Weight, b, load.Weight, origin);
-            OffX[3 * b + 2] = -load.OffX;
-            OffY[3 * b + 1] = load.OffY;
-            HasCups |= load.Cups.Force != 0;
-        }
-        for (var c = 0; c < n; c++) Lift[c] = Separation[c] + Cups[c] + Weight[c];
-    }
-
     /// <summary>Separation load at the regions' centroids.</summary>
-    public double[] Separation { get; }
+    Separation,
 
     /// <summary>The moment that moving it along x adds.</summary>
-    public double[] OffX { get; }
+    OffX,
 
     /// <summary>The moment that moving it along y adds.</summary>
-    public double[] OffY { get; }
-
-    /// <summary>Suction of cups.</summary>
-    public double[] Cups { get; }
-
-    /// <summary>That of cups without vents alone.</summary>
-    public double[] UnventedCups { get; }
+    OffY,
 
     /// <summary>Weight hanging.</summary>
-    public double[] Weight { get; }
+    Weight,
 
-    /// <summary>All that pulls on lifting.</summary>
-    public double[] Lift { get; }
+    /// <summary>Suction of cups.</summary>
+    Cups,
 
-    /// <summary>True if a cup pulls.</summary>
-    public bool HasCups { get; }
+    /// <summary>That of cups without vents alone.</summary>
+    UnventedCups,
+}
 
-    private static void Put(double[] to, int body, UprightLoad load, Vec3 o)
+/// <summary>The loads of a layer on one body, part by part: three forces and three moments about the origin each.</summary>
+internal sealed class LoadCases
+{
+    /// <summary>Number of parts.</summary>
+    public const int Parts = 6;
+
+    private readonly double[] _load = new double[6 * Parts];
+
+    /// <summary>Takes the loads of a body.</summary>
+    public LoadCases(BodyLoads load, Vec3 origin)
     {
-        to[3 * body] = load.Force;
-        to[3 * body + 1] = load.Fy - load.Force * o.Y;
-        to[3 * body + 2] = -(load.Fx - load.Force * o.X);
+        Put(LoadPart.Separation, load.Separation, origin);
+        Put(LoadPart.Weight, load.Weight, origin);
+        Put(LoadPart.Cups, load.Cups, origin);
+        Put(LoadPart.UnventedCups, load.UnventedCups, origin);
+        Of(LoadPart.OffX)[4] = -load.OffX;
+        Of(LoadPart.OffY)[3] = load.OffY;
+    }
+
+    /// <summary>Six numbers of a part.</summary>
+    public Span<double> Of(LoadPart part) => _load.AsSpan(6 * (int)part, 6);
+
+    /// <summary>Adds a force at a place: what a strut that stands on the body hands down.</summary>
+    public void Add(LoadPart part, Vec3 force, Vec3 arm)
+    {
+        var to = Of(part);
+        var m = arm.Cross(force);
+        to[0] += force.X; to[1] += force.Y; to[2] += force.Z;
+        to[3] += m.X; to[4] += m.Y; to[5] += m.Z;
+    }
+
+    /// <summary>All that pulls on lifting, without the off-centre part.</summary>
+    public void Lift(Span<double> six)
+    {
+        for (var i = 0; i < 6; i++) six[i] = Of(LoadPart.Separation)[i] + Of(LoadPart.Weight)[i] + Of(LoadPart.Cups)[i];
+    }
+
+    private void Put(LoadPart part, UprightLoad load, Vec3 o)
+    {
+        var to = Of(part);
+        to[2] = load.Force;
+        to[3] = load.Fy - load.Force * o.Y;
+        to[4] = -(load.Fx - load.Force * o.X);
     }
 }

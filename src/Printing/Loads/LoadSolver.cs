@@ -8,7 +8,8 @@ namespace Stiltwright.Printing.Loads;
 /// contacts that its layers have reached; struts are trees of elastic beams tied by braces, pinned at the figure. Each
 /// layer pulls its regions (separation load, off centre to any side), cups suck, all that hangs weighs; on approach the
 /// same regions are pushed. The answer is what every segment bears at worst and how hard that uses it.
-/// Braces count as built from the first contact on; a body that begins on raft or platform takes no load to the struts.
+/// Braces count as built from the first contact on; a body that begins on raft or platform takes no load to the struts;
+/// while there are several bodies on one braced frame, each is solved on the frame without the others.
 /// </summary>
 public static class LoadSolver
 {
@@ -24,15 +25,11 @@ public static class LoadSolver
 /// <summary>One run of the solver.</summary>
 internal sealed class LoadRun
 {
-    private const double SoftTurn = 1e-9; // stiffness against free turning, as a share of the contacts' own
-    private const double UnheldShare = 0.01; // part of a unit moment that may stay unheld before it is said
-
     private readonly LoadScene _scene;
     private readonly FigureLayers _figure;
     private readonly StrutFrame _frame;
     private readonly List<ContactState> _contacts = [];
     private readonly List<ContactState> _missing = [];
-    private readonly List<FrameNetwork> _networks;
     private readonly StrutChecks _checks;
     private readonly LayerLoads _loads;
     private readonly bool[] _groundedLeaf;
@@ -47,12 +44,12 @@ internal sealed class LoadRun
         _frame = StrutFrame.Build(scene.Struts);
         _groundedLeaf = [.. _figure.Bodies.Select(b => (b.FirstLayer - 0.5) * _figure.LayerMm <= scene.RaftTopMm + 1e-9)];
         FindContacts();
-        _networks = FrameNetwork.Build(_frame, scene.Resin, _contacts);
+        FrameNetwork.Build(_frame, scene.Resin, _contacts);
         var box = Box3.Empty;
         foreach (var c in _contacts) box = box.With(c.Contact.At);
         _origin = box.IsEmpty ? Vec3.Zero : box.Center;
         _reach = Math.Max(1, box.Size.Length / 2);
-        _checks = new StrutChecks(scene, _frame, _networks);
+        _checks = new StrutChecks(scene, _frame);
         _loads = new LayerLoads(scene);
     }
 
@@ -82,7 +79,7 @@ internal sealed class LoadRun
 
     public LoadResult Solve(CancellationToken cancellation)
     {
-        var bodies = new HeldBodies(_figure, _contacts, _networks, _groundedLeaf, _origin, _reach, SoftTurn);
+        var bodies = new HeldBodies(_figure, _contacts, _groundedLeaf, _origin, _reach);
         var layers = new LayerLoad[_figure.Count];
         _checks.StandFree();
         for (var k = 0; k < _figure.Count; k++)
@@ -111,18 +108,25 @@ internal sealed class LoadRun
             cups += load.Cups.Force;
             weight += load.Weight.Force;
         }
-        foreach (var group in bodies.Groups)
+        // Bodies on bodies hand their load down, so the topmost come first.
+        var handed = new Dictionary<HeldBody, LoadCases>();
+        Span<double> six = stackalloc double[6];
+        _checks.Begin(k);
+        foreach (var body in bodies.Order)
         {
-            if (!group.Roots.Any(r => _loads.Pulls(r))) continue;
-            var cases = new LoadCases(group, _loads, _origin);
-            reaction += _checks.Apply(k, group, cases, _scene.Resin.ApproachShare);
-            for (var b = 0; b < group.Roots.Length; b++)
+            if (!handed.TryGetValue(body, out var cases)) cases = new LoadCases(_loads.Of(body.Root), _origin);
+            reaction += _checks.Add(body, cases, c =>
             {
-                var unheld = group.Unheld(b, cases);
-                if (unheld > 0 && group.CanTurn[b])
-                    Remark(LoadRemarkKind.BodyCanTurn, -1, group.Roots[b], k, _loads.PlaceOf(group.Roots[b], k), unheld);
-            }
+                var under = bodies.Under(c, k);
+                if (under is null) return null;
+                if (!handed.TryGetValue(under, out var below)) handed[under] = below = new LoadCases(_loads.Of(under.Root), _origin);
+                return below;
+            }, _origin, _reach);
+            if (!body.CanTurn || !_loads.Pulls(body.Root)) continue;
+            cases.Lift(six);
+            Remark(LoadRemarkKind.BodyCanTurn, -1, body.Root, k, _loads.PlaceOf(body.Root, k), body.UnheldMoment(six));
         }
+        _checks.End(_scene.Resin.ApproachShare);
         return new LayerLoad(separation, cups, weight, reaction);
     }
 
@@ -158,7 +162,4 @@ internal sealed class LoadRun
         foreach (var c in _missing) list.Add(new ContactLoad(c.Contact.Segment, c.Contact.At, -1, 0, 0, 0, false, false));
         return list;
     }
-
-    /// <summary>Share of a unit moment below which a body counts as held against turning.</summary>
-    public static double HeldAgainstTurning => UnheldShare;
 }

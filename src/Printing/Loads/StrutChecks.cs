@@ -19,7 +19,11 @@ internal sealed class StrutChecks
     private readonly double[] _slenderness;
     private readonly double _strength;
     private readonly double _tipStrength;
-    private double[] _s = [], _x = [], _y = [], _c = [], _w = [];
+    private readonly double[] _now; // five values an element, one a bar, for each part of the load: what this layer does
+    private readonly int[] _stamp;
+    private readonly List<int> _touched = [];
+    private readonly int _values;
+    private int _layerNow;
 
     private struct Worst
     {
@@ -27,7 +31,7 @@ internal sealed class StrutChecks
         public int PullAt, PushAt, PullStressAt, PushStressAt;
     }
 
-    public StrutChecks(LoadScene scene, StrutFrame frame, List<FrameNetwork> networks)
+    public StrutChecks(LoadScene scene, StrutFrame frame)
     {
         (_scene, _frame) = (scene, frame);
         _strength = scene.Resin.GreenStrengthMPa;
@@ -40,6 +44,10 @@ internal sealed class StrutChecks
         _contactAbove = new bool[n];
         _contactBelow = new bool[n];
         _worst = new Worst[n + frame.Bars.Count];
+        _values = 5 * n + frame.Bars.Count;
+        _now = new double[LoadCases.Parts * _values];
+        _stamp = new int[n + frame.Bars.Count];
+        Array.Fill(_stamp, -1);
         _use = new double[scene.Struts.Segments.Count, Checks];
         _layer = new int[scene.Struts.Segments.Count, Checks];
         _slenderness = new double[scene.Struts.Segments.Count];
@@ -60,30 +68,74 @@ internal sealed class StrutChecks
     /// <summary>Pull that a contact bears, N.</summary>
     public double TipCapacityN(FrameContact contact) => _tipStrength * Section.Area(_scene.Struts.Segments[contact.Segment], contact.RadiusMm);
 
-    /// <summary>Takes in one layer's loads on a group; answers how much the struts carry to raft and platform, N.</summary>
-    public double Apply(int layer, BodyGroup group, LoadCases cases, double approach)
+    /// <summary>Begins a layer.</summary>
+    public void Begin(int layer)
+    {
+        _layerNow = layer;
+        _touched.Clear();
+    }
+
+    /// <summary>
+    /// Adds one body's loads. Contacts whose strut stands on another body hand their force to what
+    /// <paramref name="under"/> gives. Answers what goes to raft and platform, N (lift, without the off-centre part).
+    /// </summary>
+    public double Add(HeldBody body, LoadCases cases, Func<ContactState, LoadCases?> under, Vec3 origin, double reach)
     {
         double reaction = 0;
-        foreach (var net in group.Networks)
+        foreach (var answer in body.Answers)
         {
-            int ne = net.Network.Elements.Length, nb = net.Network.Bars.Length;
-            Combine(net.Inner, 5 * ne, cases);
-            Elements(layer, net.Network.Elements, approach);
-            if (nb > 0)
+            foreach (var e in answer.Elements) Touch(e);
+            foreach (var b in answer.Bars) Touch(_frame.Elements.Count + b);
+            int ne = answer.Elements.Length, nb = answer.Bars.Length, all = _frame.Elements.Count;
+            for (var part = 0; part < LoadCases.Parts - 1; part++)
             {
-                Combine(net.BarForces, nb, cases);
-                for (var b = 0; b < nb; b++)
+                var load = cases.Of((LoadPart)part);
+                for (var c = 0; c < body.Directions.Length; c++)
                 {
-                    ref var worst = ref _worst[_frame.Elements.Count + net.Network.Bars[b]];
-                    var (pull, push) = Axial(b, approach);
-                    if (pull > worst.Pull) { worst.Pull = pull; worst.PullAt = layer + 1; }
-                    if (push > worst.Push) { worst.Push = push; worst.PushAt = layer + 1; }
+                    var w = load[body.Directions[c]];
+                    if (w == 0) continue;
+                    for (var v = 0; v < 5; v++)
+                    {
+                        var to = _now.AsSpan(part * _values + v * all, all);
+                        var from = answer.Inner.AsSpan((c * 5 + v) * ne, ne);
+                        for (var i = 0; i < ne; i++) to[answer.Elements[i]] += w * from[i];
+                    }
+                    for (var i = 0; i < nb; i++) _now[part * _values + 5 * all + answer.Bars[i]] += w * answer.BarForces[c * nb + i];
                 }
             }
-            Combine(net.ContactForces, net.Rows, cases);
-            reaction += Contacts(net, group, cases);
+            reaction += Contacts(body, answer, cases, under, origin, reach);
         }
         return reaction;
+    }
+
+    /// <summary>Ends a layer: keeps the worst of every element and bar that it touched.</summary>
+    public void End(double approach)
+    {
+        var all = _frame.Elements.Count;
+        foreach (var e in _touched)
+        {
+            if (e < all) Element(e, approach);
+            else
+            {
+                ref var worst = ref _worst[e];
+                var (pull, push) = Axial(5 * all + e - all, approach);
+                if (pull > worst.Pull) { worst.Pull = pull; worst.PullAt = _layerNow + 1; }
+                if (push > worst.Push) { worst.Push = push; worst.PushAt = _layerNow + 1; }
+            }
+        }
+    }
+
+    private void Touch(int e)
+    {
+        if (_stamp[e] == _layerNow) return;
+        _stamp[e] = _layerNow;
+        _touched.Add(e);
+        var all = _frame.Elements.Count;
+        for (var part = 0; part < LoadCases.Parts; part++)
+        {
+            if (e >= all) { _now[part * _values + 4 * all + e] = 0; continue; }
+            for (var v = 0; v < 5; v++) _now[part * _values + v * all + e] = 0;
+        }
     }
 
     /// <summary>Before it is joined to the figure, a strut bears the load of its own newest layer.</summary>
@@ -233,100 +285,85 @@ internal sealed class StrutChecks
         _layer[segment, (int)check] = layer;
     }
 
-    private void Combine(double[] columns, int n, LoadCases cases)
+    private double Now(LoadPart part, int value) => _now[(int)part * _values + value];
+
+    private (double Pull, double Push) Axial(int value, double approach)
     {
-        if (_s.Length < n) (_s, _x, _y, _c, _w) = (new double[n], new double[n], new double[n], new double[n], new double[n]);
-        Sum(_s, cases.Separation);
-        Sum(_x, cases.OffX);
-        Sum(_y, cases.OffY);
-        Sum(_w, cases.Weight);
-        if (cases.HasCups) Sum(_c, cases.Cups); else Array.Clear(_c, 0, n);
-        void Sum(double[] to, double[] load)
-        {
-            Array.Clear(to, 0, n);
-            for (var c = 0; c < load.Length; c++)
-                if (load[c] != 0) DenseKernels.AddScaled(load[c], columns.AsSpan(c * n, n), to, n);
-        }
+        double x = Now(LoadPart.OffX, value), y = Now(LoadPart.OffY, value), s = Now(LoadPart.Separation, value), w = Now(LoadPart.Weight, value);
+        double off = Math.Sqrt(x * x + y * y), hang = w + Now(LoadPart.Cups, value) + s;
+        return (Math.Max(hang + off, approach * (off - s) + Math.Max(0, w)), Math.Max(off - hang, approach * (s + off) + Math.Max(0, -w)));
     }
 
-    private (double Pull, double Push) Axial(int i, double approach)
+    private void Element(int e, double approach)
     {
-        double off = Math.Sqrt(_x[i] * _x[i] + _y[i] * _y[i]), hang = _w[i] + _c[i] + _s[i];
-        return (Math.Max(hang + off, approach * (off - _s[i]) + Math.Max(0, _w[i])), Math.Max(off - hang, approach * (_s[i] + off) + Math.Max(0, -_w[i])));
-    }
-
-    private void Elements(int layer, int[] elements, double approach)
-    {
-        var ne = elements.Length;
-        for (var i = 0; i < ne; i++)
-        {
-            ref var worst = ref _worst[elements[i]];
-            var e = elements[i];
-            var (pull, push) = Axial(i, approach);
-            var low = Moment(i + ne, i + 2 * ne, approach);
-            var up = Moment(i + 3 * ne, i + 4 * ne, approach);
-            if (pull > worst.Pull) { worst.Pull = pull; worst.PullAt = layer + 1; }
-            if (push > worst.Push) { worst.Push = push; worst.PushAt = layer + 1; }
-            worst.Bending = Math.Max(worst.Bending, Math.Max(low, up));
-            var bend = low * _perModulusLower[e];
-            // At a contact the tip is checked by itself; its bending there is none (pinned).
-            var upper = _contactAbove[e] ? 0 : up * _perModulusUpper[e];
-            var perUpper = _contactAbove[e] ? 0 : _perAreaUpper[e];
-            var perLower = _perAreaLower[e];
-            var stress = Math.Max(pull * perLower + bend, pull * perUpper + upper);
-            if (stress > worst.PullStress) { worst.PullStress = stress; worst.PullStressAt = layer + 1; }
-            stress = Math.Max(push * perLower + bend, push * _perAreaUpper[e] + upper);
-            if (stress > worst.PushStress) { worst.PushStress = stress; worst.PushStressAt = layer + 1; }
-        }
+        ref var worst = ref _worst[e];
+        var all = _frame.Elements.Count;
+        var (pull, push) = Axial(e, approach);
+        var low = Moment(e + all, e + 2 * all, approach);
+        var up = Moment(e + 3 * all, e + 4 * all, approach);
+        if (pull > worst.Pull) { worst.Pull = pull; worst.PullAt = _layerNow + 1; }
+        if (push > worst.Push) { worst.Push = push; worst.PushAt = _layerNow + 1; }
+        worst.Bending = Math.Max(worst.Bending, Math.Max(low, up));
+        var bend = low * _perModulusLower[e];
+        // At a contact the tip is checked by itself; its bending there is none (pinned).
+        var upper = _contactAbove[e] ? 0 : up * _perModulusUpper[e];
+        var perUpper = _contactAbove[e] ? 0 : _perAreaUpper[e];
+        var stress = Math.Max(pull * _perAreaLower[e] + bend, pull * perUpper + upper);
+        if (stress > worst.PullStress) { worst.PullStress = stress; worst.PullStressAt = _layerNow + 1; }
+        stress = Math.Max(push * _perAreaLower[e] + bend, push * _perAreaUpper[e] + upper);
+        if (stress > worst.PushStress) { worst.PushStress = stress; worst.PushStressAt = _layerNow + 1; }
     }
 
     private double Moment(int i, int j, double approach)
     {
-        double ox = Math.Sqrt(_x[i] * _x[i] + _y[i] * _y[i]), oy = Math.Sqrt(_x[j] * _x[j] + _y[j] * _y[j]);
-        double a = Math.Abs(_s[i] + _c[i] + _w[i]) + ox, b = Math.Abs(_s[j] + _c[j] + _w[j]) + oy;
-        double c = approach * (Math.Abs(_s[i]) + ox), d = approach * (Math.Abs(_s[j]) + oy);
+        double ix = Now(LoadPart.OffX, i), iy = Now(LoadPart.OffY, i), jx = Now(LoadPart.OffX, j), jy = Now(LoadPart.OffY, j);
+        double si = Now(LoadPart.Separation, i), sj = Now(LoadPart.Separation, j);
+        double oi = Math.Sqrt(ix * ix + iy * iy), oj = Math.Sqrt(jx * jx + jy * jy);
+        double a = Math.Abs(si + Now(LoadPart.Cups, i) + Now(LoadPart.Weight, i)) + oi, b = Math.Abs(sj + Now(LoadPart.Cups, j) + Now(LoadPart.Weight, j)) + oj;
+        double c = approach * (Math.Abs(si) + oi), d = approach * (Math.Abs(sj) + oj);
         return Math.Sqrt(Math.Max(a * a + b * b, c * c + d * d));
     }
 
-    private double Contacts(NetworkResponse net, BodyGroup group, LoadCases cases)
+    private static double Contacts(HeldBody body, UnitAnswer answer, LoadCases cases, Func<ContactState, LoadCases?> under, Vec3 origin, double reach)
     {
         double reaction = 0;
-        Span<double> lift = new double[group.Motion.Length / group.Columns], x = new double[lift.Length], y = new double[lift.Length];
-        for (var c = 0; c < group.Columns; c++)
+        var rows = answer.Hold.Rows;
+        Span<double> lift = stackalloc double[6], u = stackalloc double[6], ux = stackalloc double[6], uy = stackalloc double[6];
+        cases.Lift(lift);
+        body.Moved(lift, u);
+        body.Moved(cases.Of(LoadPart.OffX), ux);
+        body.Moved(cases.Of(LoadPart.OffY), uy);
+        for (var i = 0; i < answer.Hold.Contacts.Count; i++)
         {
-            var u = group.Motion.AsSpan(c * lift.Length, lift.Length);
-            DenseKernels.AddScaled(cases.Lift[c], u, lift, lift.Length);
-            DenseKernels.AddScaled(cases.OffX[c], u, x, lift.Length);
-            DenseKernels.AddScaled(cases.OffY[c], u, y, lift.Length);
-        }
-        for (var i = 0; 3 * i < net.Rows; i++)
-        {
-            var state = net.Network.Contacts[i];
-            var z = 3 * i + 2;
-            var hang = _s[z] + _c[z] + _w[z];
-            state.PullN = Math.Max(state.PullN, hang + Math.Sqrt(_x[z] * _x[z] + _y[z] * _y[z]));
-            if (state.BaseBody < 0 || !group.Stands(state.BaseBody)) reaction += hang;
-            if (cases.HasCups)
+            var state = answer.Hold.Contacts[i];
+            double Upright(ReadOnlySpan<double> load)
             {
-                double cup = 0;
-                for (var c = 0; c < group.Columns; c++) cup += cases.UnventedCups[c] * net.ContactForces[c * net.Rows + z];
-                state.CupPullN = Math.Max(state.CupPullN, cup);
+                double f = 0;
+                for (var c = 0; c < body.Directions.Length; c++) f += load[body.Directions[c]] * answer.Forces[c * rows + 3 * i + 2];
+                return f;
             }
-            var b = group.IndexOf(state.Body);
-            if (b < 0) continue;
-            var p = (state.Contact.At - group.Origin) / group.Reach;
-            var (lx, ly) = Shift(lift, b, p);
-            var (xx, xy) = Shift(x, b, p);
-            var (yx, yy) = Shift(y, b, p);
-            var side = Math.Sqrt(lx * lx + ly * ly) + Math.Sqrt(xx * xx + xy * xy + yx * yx + yy * yy);
-            if (!group.CanTurn[b]) state.SideShiftMm = Math.Max(state.SideShiftMm, side);
+            double hang = Upright(lift), x = Upright(cases.Of(LoadPart.OffX)), y = Upright(cases.Of(LoadPart.OffY));
+            state.PullN = Math.Max(state.PullN, hang + Math.Sqrt(x * x + y * y));
+            state.CupPullN = Math.Max(state.CupPullN, Upright(cases.Of(LoadPart.UnventedCups)));
+            var p = (state.Contact.At - origin) / reach;
+            if (state.BaseBody >= 0 && under(state) is { } below)
+                for (var part = 0; part < LoadCases.Parts; part++)
+                {
+                    var load = cases.Of((LoadPart)part);
+                    var f = Vec3.Zero;
+                    for (var c = 0; c < body.Directions.Length; c++)
+                        f += new Vec3(answer.Forces[c * rows + 3 * i], answer.Forces[c * rows + 3 * i + 1], answer.Forces[c * rows + 3 * i + 2]) * load[body.Directions[c]];
+                    below.Add((LoadPart)part, f, state.Contact.At - origin);
+                }
+            else reaction += hang;
+            if (body.CanTurn) continue;
+            var (lx, ly) = Shift(u, p);
+            var (xx, xy) = Shift(ux, p);
+            var (yx, yy) = Shift(uy, p);
+            state.SideShiftMm = Math.Max(state.SideShiftMm, Math.Sqrt(lx * lx + ly * ly) + Math.Sqrt(xx * xx + xy * xy + yx * yx + yy * yy));
         }
         return reaction;
     }
 
-    private static (double X, double Y) Shift(Span<double> u, int body, Vec3 p)
-    {
-        var v = u.Slice(6 * body, 6);
-        return (v[0] + v[4] * p.Z - v[5] * p.Y, v[1] + v[5] * p.X - v[3] * p.Z);
-    }
+    private static (double X, double Y) Shift(ReadOnlySpan<double> v, Vec3 p) => (v[0] + v[4] * p.Z - v[5] * p.Y, v[1] + v[5] * p.X - v[3] * p.Z);
 }

@@ -1,0 +1,78 @@
+using System.Runtime.InteropServices;
+using Stiltwright.Geometry;
+
+namespace Stiltwright.Printing.Loads;
+
+/// <summary>
+/// The contacts by which one network holds one body: a Cholesky factor of their flexibility that grows row by row as
+/// contacts join, and the body's stiffness from it. The frame is the whole network; other bodies on it are left out (each
+/// body's solution is exact for that body alone, and solutions add up).
+/// </summary>
+internal sealed class Hold(FrameNetwork network)
+{
+    private readonly List<double[]> _rows = [];
+    private readonly List<double>[] _y = [[], [], [], [], [], []];
+
+    /// <summary>The network.</summary>
+    public FrameNetwork Network { get; } = network;
+
+    /// <summary>Contacts, in the order in which they joined.</summary>
+    public List<ContactState> Contacts { get; } = [];
+
+    /// <summary>Stiffness against the six motions of a body, summed into a 6x6 matrix.</summary>
+    public double[] Stiffness { get; } = new double[36];
+
+    /// <summary>Numbers a column of contact forces has.</summary>
+    public int Rows => _rows.Count;
+
+    /// <summary>Lets a contact join; the motions are those of its place with the body (three axes, six motions).</summary>
+    /// <exception cref="InvalidOperationException">Two contacts lie on one place.</exception>
+    public void Join(ContactState contact, Vec3 origin, double reach)
+    {
+        Contacts.Add(contact);
+        var p = (contact.Contact.At - origin) / reach;
+        Span<double> g = stackalloc double[6];
+        for (var axis = 0; axis < 3; axis++)
+        {
+            var r = _rows.Count;
+            var row = new double[r + 1];
+            for (var i = 0; i < r; i++) row[i] = Network.Flexibility(contact.Row + axis, Contacts[i / 3].Row + i % 3);
+            for (var i = 0; i < r; i++) row[i] = (row[i] - DenseKernels.Dot(_rows[i], row, i)) / _rows[i][i];
+            var whole = Network.Flexibility(contact.Row + axis, contact.Row + axis);
+            var d = whole - DenseKernels.Dot(row, row, r);
+            if (!(d > 1e-14 * whole))
+                throw new InvalidOperationException($"Segment {contact.Contact.Segment} ends where another strut ends: two contacts lie on one place.");
+            row[r] = Math.Sqrt(d);
+            _rows.Add(row);
+            g.Clear();
+            g[axis] = 1;
+            switch (axis)
+            {
+                case 0: g[4] = p.Z; g[5] = -p.Y; break;
+                case 1: g[3] = -p.Z; g[5] = p.X; break;
+                default: g[3] = p.Y; g[4] = -p.X; break;
+            }
+            for (var m = 0; m < 6; m++)
+            {
+                var y = (g[m] - DenseKernels.Dot(row, CollectionsMarshal.AsSpan(_y[m]), r)) / row[r];
+                _y[m].Add(y);
+            }
+            for (var m = 0; m < 6; m++)
+                for (var n = 0; n < 6; n++) Stiffness[6 * m + n] += _y[m][r] * _y[n][r];
+        }
+    }
+
+    /// <summary>Contact forces when the body moves.</summary>
+    public void Forces(ReadOnlySpan<double> motion, Span<double> forces)
+    {
+        var n = _rows.Count;
+        forces.Clear();
+        for (var m = 0; m < 6; m++)
+            if (motion[m] != 0) DenseKernels.AddScaled(motion[m], CollectionsMarshal.AsSpan(_y[m]), forces, n);
+        for (var i = n - 1; i >= 0; i--)
+        {
+            forces[i] /= _rows[i][i];
+            DenseKernels.AddScaled(-forces[i], _rows[i], forces, i);
+        }
+    }
+}
