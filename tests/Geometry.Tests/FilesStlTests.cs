@@ -206,7 +206,7 @@ public sealed class FilesStlTests : IDisposable
             var digits = Gen.Select(Gen.Long[-999999999999, 999999999999], Gen.Int[0, 25], Gen.Int[-30, 30], (n, point, e) =>
             {
                 var s = Math.Abs(n).ToString(CultureInfo.InvariantCulture).PadLeft(point + 1, '0');
-                return $"{(n < 0 ? "-" : "")}{s[..^point]}{(point > 0 ? "." + s[^point..] : "")}{(e % 3 == 0 ? "" : $"e{e}")}";
+                return $"{(n < 0 ? "-" : "")}{s[..^point]}{(point > 0 ? "." + s[^point..] : "")}{(e % 3 == 0 ? "" : "e" + e.ToString(CultureInfo.InvariantCulture))}";
             });
             digits.Sample(s =>
             {

@@ -258,7 +258,7 @@ public sealed class FilesThreeMfTests : IDisposable
                 Assert.Equal(figure.Vertex(figure.Corners[i]), back.Vertex(back.Corners[i]));
             // The raft lies turned and shifted: its centre is where the placement puts it.
             var raft = Box3.Empty;
-            for (var t = figure.TriangleCount; t < back.TriangleCount; t++) raft = raft.With(back.Triangle(t).A);
+            for (var t = figure.TriangleCount; t < back.TriangleCount; t++) raft = raft.With(back.Triangle(t).A).With(back.Triangle(t).B).With(back.Triangle(t).C);
             Assert.Equal(0.1, raft.Center.X, 3);
             Assert.Equal(50, raft.Center.Y, 3);
         }
