@@ -44,7 +44,7 @@ internal static class Sdf
         double x = d.Dot(u), y = d.Dot(v), z = d.Dot(n);
         var r = Math.Sqrt(x * x + y * y);
         var angle = Math.Atan2(y, x);
-        var scallop = length * (0.93 + 0.07 * Math.Cos(ribs * 2 * angle / halfAngle));
+        var scallop = length * (0.97 + 0.03 * Math.Cos(ribs * Math.PI * angle / halfAngle));
         var side = (Math.Abs(angle) - halfAngle) * Math.Max(r, 0.5);
         var rib = 0.35 * thickness * Math.Cos(ribs * Math.PI * angle / halfAngle);
         var flat = Math.Max(Math.Max(r - scallop, side), -r);

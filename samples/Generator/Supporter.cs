@@ -20,8 +20,8 @@ internal sealed class Supporter(Func<Vec3, double> distance, Scene scene)
         var refused = new List<Vec3>(); // no way down from there: neither from its close neighbours
         foreach (var (at, must) in Wanted(points, corners))
         {
-            if (!_contacts.TrueForAll(c => c.DistanceTo(at) > (must ? 1.3 : Spacing)) || !refused.TrueForAll(r => r.DistanceTo(at) > 1.6)) continue;
-            (Stand(at) ? _contacts : refused).Add(at);
+            if (!_contacts.TrueForAll(c => c.DistanceTo(at) > (must ? 0.8 : Spacing)) || (!must && !refused.TrueForAll(r => r.DistanceTo(at) > 1.6))) continue;
+            (Stand(at, must) ? _contacts : refused).Add(at);
         }
         Brace();
         var feet = _pillars.Select(p => (p.Foot.X, p.Foot.Y)).ToList();
@@ -63,43 +63,74 @@ internal sealed class Supporter(Func<Vec3, double> distance, Scene scene)
             distance(p + new Vec3(0, 0, e)) - distance(p - new Vec3(0, 0, e))).Unit();
     }
 
-    private bool Stand(Vec3 at)
+    private bool Stand(Vec3 at, bool must)
     {
         var n = Normal(at);
         var flat = new Vec3(n.X, n.Y, 0);
         var down = n.Z < -0.75 ? n : (flat.Unit() * 0.66 + new Vec3(0, 0, -0.75)).Unit();
         var radius = at.Z > 45 ? 0.72 : at.Z > 20 ? 0.62 : 0.54;
-        var joint = at + down * TipLength;
-        if (joint.Z < RaftMm + FootHeight + 0.6) return false;
-        if (!Clear(at + down * 0.9, joint, radius * 0.7)) return false;
+        foreach (var direction in must ? (Vec3[])[down, new Vec3(0, 0, -1)] : [down])
+        {
+            var joint = at + direction * TipLength;
+            if (joint.Z < RaftMm + FootHeight + 0.6 || !Clear(at + direction * 0.9, joint, radius * 0.7)) continue;
+            if (Ways(joint, radius).FirstOrDefault(w => Free(w[^1])) is { } way)
+            {
+                Build(at, direction, way, radius);
+                return true;
+            }
+        }
+        return must && StandOnFigure(at, radius);
+    }
+
+    /// <summary>Ways from a joint down to the raft: straight, or aside first.</summary>
+    private IEnumerable<Vec3[]> Ways(Vec3 joint, double radius)
+    {
         var foot = new Vec3(joint.X, joint.Y, RaftMm);
-        Vec3? bend = null;
-        if (!Clear(joint, foot, radius + 0.45))
+        if (Clear(joint, foot, radius + 0.45)) yield return [joint, foot];
+        for (var reach = 2.5; reach <= 15; reach += 2)
+            for (var k = 0; k < 16; k++)
+            {
+                var (s, c) = Math.SinCos(2 * Math.PI * k / 16);
+                var bend = joint + new Vec3(c * reach, s * reach, -reach * 1.1);
+                if (bend.Z < RaftMm + FootHeight + 1) continue;
+                foot = new Vec3(bend.X, bend.Y, RaftMm);
+                if (Clear(joint, bend, radius + 0.4) && Clear(bend, foot, radius + 0.45)) yield return [joint, bend, foot];
+            }
+    }
+
+    private bool Free(Vec3 foot) => !_pillars.Any(p => new Vec3(p.Foot.X - foot.X, p.Foot.Y - foot.Y, 0).Length < 1.9);
+
+    private void Build(Vec3 at, Vec3 down, Vec3[] way, double radius)
+    {
+        var foot = way[^1];
+        scene.Frustum(way[0], at - down * Sunk, radius, TipRadius, 8);
+        for (var i = 0; i + 1 < way.Length; i++)
         {
-            for (var reach = 3.0; reach <= 15 && bend is null; reach += 2)
-                for (var k = 0; k < 16 && bend is null; k++)
-                {
-                    var (s, c) = Math.SinCos(2 * Math.PI * k / 16);
-                    var to = joint + new Vec3(c * reach, s * reach, -reach * 1.1);
-                    if (to.Z < RaftMm + FootHeight + 1) continue;
-                    foot = new Vec3(to.X, to.Y, RaftMm);
-                    if (Clear(joint, to, radius + 0.4) && Clear(to, foot, radius + 0.45)) bend = to;
-                }
-            if (bend is null) return false;
+            scene.Ball(way[i], radius * 1.04, 10);
+            if (i + 2 < way.Length) scene.Frustum(way[i + 1], way[i], radius, radius, 8);
         }
-        if (_pillars.Any(p => new Vec3(p.Foot.X - foot.X, p.Foot.Y - foot.Y, 0).Length < 1.9)) return false;
-        scene.Frustum(joint, at - down * Sunk, radius, TipRadius, 8);
-        scene.Ball(joint, radius * 1.04, 10);
-        var top = joint;
-        if (bend is { } b)
-        {
-            scene.Frustum(b, joint, radius, radius, 8);
-            scene.Ball(b, radius * 1.04, 10);
-            top = b;
-        }
-        scene.Frustum(foot + new Vec3(0, 0, FootHeight - 0.1), top, radius * 1.12, radius, 8);
+        scene.Frustum(foot + new Vec3(0, 0, FootHeight - 0.1), way[^2], radius * 1.12, radius, 8);
         scene.Frustum(foot - new Vec3(0, 0, 0.3), foot + new Vec3(0, 0, FootHeight), radius * 2.6, radius * 1.12, 12);
-        _pillars.Add((foot, top, radius));
+        _pillars.Add((foot, way[^2], radius));
+    }
+
+    /// <summary>Where no way leads to the raft, a short strut with two tips stands on the figure itself.</summary>
+    private bool StandOnFigure(Vec3 at, double radius)
+    {
+        var floor = at - new Vec3(0, 0, 0.6);
+        while (distance(floor) > 0)
+        {
+            floor -= new Vec3(0, 0, 0.1);
+            if (floor.Z < RaftMm + FootHeight + 1) return false;
+        }
+        var free = at.Z - floor.Z;
+        if (free is < 2.2 or > 30) return false;
+        var tip = Math.Min(TipLength, free * 0.4);
+        Vec3 upper = at - new Vec3(0, 0, tip), lower = floor + new Vec3(0, 0, tip);
+        if (!Clear(lower, upper, radius * 0.8)) return false;
+        scene.Frustum(upper, at + new Vec3(0, 0, Sunk), radius, TipRadius, 8);
+        scene.Frustum(lower, upper, radius, radius, 8);
+        scene.Frustum(floor - new Vec3(0, 0, Sunk), lower, TipRadius, radius, 8);
         return true;
     }
 
