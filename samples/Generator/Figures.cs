@@ -17,7 +17,7 @@ internal sealed record Figure(string Name, Func<Vec3, double> Distance, Box3 Box
 
 internal static class Figures
 {
-    public static IReadOnlyList<Figure> All => [Anglerfish().Sized(0.8), Seahorse(), Crab().Sized(0.62)];
+    public static IReadOnlyList<Figure> All => [Anglerfish().Sized(0.72), Seahorse(), Crab().Sized(0.62)];
 
     private static Figure Anglerfish()
     {
@@ -55,8 +55,8 @@ internal static class Figures
             body = Union(body, Tube(p, lure, t => 1.25 - 0.45 * t), 1.2);
             body = Union(body, Ball(p, lure[^1] + new Vec3(1.2, 0, -0.4), 2.5) + 0.15 * Noise(p, 1.9), 0.8);
             var stand = Union(Rock(world, 23, 7), Tube(world, stalk, t => 5.2 - 1.8 * t) + 0.5 * Noise(world, 5), 4);
-            return Union(stand, body * 0.85, 2.5);
-        }, new Box3(new(-54, -28, 0), new(46, 28, 86)), 28, 0.56);
+            return Math.Max(Union(stand, body * 0.85, 2.5), -world.Z);
+        }, new Box3(new(-54, -28, 0), new(46, 28, 86)), 28, 0.5);
     }
 
     private static Figure Seahorse()
@@ -114,7 +114,7 @@ internal static class Figures
             var stand = Rock(p, 20, 7);
             stand = Union(stand, Tube(p, coral, t => 3.6 - 1.7 * t) + 0.45 * Noise(p, 3.8), 3);
             stand = Union(stand, Tube(p, twig, t => 2.4 - 1.1 * t) + 0.35 * Noise(p, 3.1), 1.6);
-            return Union(stand, body * 0.8, 1.0);
+            return Math.Max(Union(stand, body * 0.8, 1.0), -p.Z);
         }, new Box3(new(-34, -24, 0), new(36, 24, 88)), 22, 0.56);
     }
 
@@ -158,7 +158,7 @@ internal static class Figures
             body = Union(body, Limb(side, new Vec3(16, 2, 1), new Vec3(29, 3.6, 5.5), 0.75, 0.5), 0.6);    // feelers
             var stand = Math.Max(Ellipsoid(world, new Vec3(0, 0, -1.6), new Vec3(31, 35, 7.4)) - 0.8 * Noise(world, 13) - 0.35 * Noise(world, 4.6), -world.Z);
             stand = Union(stand, Limb(world, new Vec3(-2, 0, 2), new Vec3(-2, 0, 20), 8.5, 6) + 0.9 * Noise(world, 6), 5);
-            return Union(stand * 0.8, body * 0.85, 1.6);
+            return Math.Max(Union(stand * 0.8, body * 0.85, 1.6), -world.Z);
         }, new Box3(new(-50, -56, 0), new(56, 56, 42)), 32, 0.55);
     }
 }

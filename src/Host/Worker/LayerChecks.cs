@@ -63,8 +63,8 @@ internal sealed class LayerChecks(WorkOrder order, Piece piece, Workpiece work, 
         var held = piece.Struts.Segments.Where(s => s.Contact is { } at && at.Z <= layers.PlaneZ(cups[0].Layer))
             .Sum(s => StrutCapacity.Tip(s.EqualAreaDiameter(s.RadiusTo), order.Resin.GreenStrengthMPa, order.Resin.TipShare));
         var at = new Vec3(cups[0].X, cups[0].Y, layers.PlaneZ(cups[0].Layer));
-        Report(new Finding(FindingIds.CupPulls, pull > CupShare * held ? Level.Check : Level.Note,
-            $"{Whose}{cups.Count} hollow{(cups.Count == 1 ? " is" : "s are")} open only towards the film and suck{(cups.Count == 1 ? "s" : "")} while lifting; the strongest encloses {cups[0].AreaMm2:0} mm2 in layer {cups[0].Layer + 1} and may pull with {pull:0.0} N, against {held:0.0} N that the contacts below it hold.",
+        Report(new Finding(FindingIds.CupPulls, pull > CupShare * held && (held > 0 || piece.Struts.Segments.Count == 0) ? Level.Check : Level.Note,
+            $"{Whose}{cups.Count} hollow{(cups.Count == 1 ? " is" : "s are")} open only towards the film and suck{(cups.Count == 1 ? "s" : "")} while lifting; the strongest encloses {cups[0].AreaMm2:0} mm2 in layer {cups[0].Layer + 1} and may pull with {pull:0.0} N, against {(held > 0 ? $"{held:0.0} N that the contacts below it hold" : "the grip of raft and platform alone")}.",
             "Turn the figure so that the hollow opens sideways, or drill a vent near its raft end.") { AtMm = at, Layer = cups[0].Layer + 1 });
         return cups.Count;
     }

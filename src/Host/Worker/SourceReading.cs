@@ -39,13 +39,22 @@ public static class SourceReading
             return new ReadSource(null, new Finding(FindingIds.UnitDoubt, Level.Stop,
                 $"{order.SourceName}: the model reaches {reach:0.###e+0} mm from its origin, which cannot be right.", "Check the unit of the export (millimetres) and move the model to the origin."), hash);
         var mesh = file.ToMesh(Affine.Identity, Lattice.For(reach + 1));
-        var oriented = Orientation.Settle(mesh, ShellFinder.Find(mesh));
-        foreach (var repair in oriented.Notes)
-            notes.Add(-1, new Finding(repair.Kind == FindingIds.ShellInverted ? FindingIds.ShellInverted : "surface-mended", Level.Note, repair.Text, "Look at the place in the picture if the figure looks wrong.") { AtMm = null });
+        var repaired = Repair.Safe(mesh);
+        var oriented = Orientation.Settle(repaired.Mesh, repaired.Shells);
+        foreach (var note in repaired.Notes.Concat(oriented.Notes)) Tell(note, notes);
         if (oriented.Mesh.TriangleCount == 0)
             return new ReadSource(null, new Finding(FindingIds.SourceUnreadable, Level.Stop,
                 $"{order.SourceName}: all {file.TrianglesInFile} triangles have no area, so there is no figure in it.", "Export the figure again and drop it anew."), hash);
         return new ReadSource(new SourceFigure(order.SourceName, hash, oriented.Mesh, oriented.Shells, file.TrianglesInFile), null, hash);
+    }
+
+    /// <summary>What was mended is good to know; what was left open or unsure is told again by the stage that must leave it alone.</summary>
+    private static void Tell(RepairNote note, JobNotes notes)
+    {
+        var id = note.Kind is FindingIds.ShellInverted or FindingIds.SurfaceOpen ? note.Kind : note.Changed ? "surface-mended" : "surface-left";
+        notes.Add(-1, new Finding(id, Level.Note, $"In the source: {note.Text}", note.Changed
+            ? "Look at the place if the figure looks wrong; the source itself was not touched."
+            : "Mend it in the sculpting program if it matters, and drop the file again."));
     }
 
     private static double Largest(Vec3 p) => Math.Max(Math.Abs(p.X), Math.Max(Math.Abs(p.Y), Math.Abs(p.Z)));

@@ -50,11 +50,12 @@ public sealed class InspectStage : IStage
         var figure = Mesh.Concat(source.Mesh.Lattice, Enumerable.Range(0, source.Shells.Shells.Count)
             .Where(i => found.RoleOfShell[i] is Role.Figure or Role.Unsure && source.Shells.Shells[i].SignedVolumeMm3 > 0).Select(source.Shells.MeshOf));
         var pose = StandingPose.Find(figure.TriangleCount > 0 ? figure : source.Mesh, context.Slip.Up);
+        var graph = found.Graph with { Segments = [.. found.Graph.Segments.Select(g => g with { SourceId = g.Id })] };
         ReportRoles(source, found, context);
         ReportSize(source, pose, context);
         return StageResult.Done(workpiece with
         {
-            Inspection = new Inspection(found.RoleOfShell, found.ConfidenceOfShell, found.Graph, found.Fused, pose.Up, pose.HeightMm) { BaseAreaMm2 = pose.BaseAreaMm2 },
+            Inspection = new Inspection(found.RoleOfShell, found.ConfidenceOfShell, graph, found.Fused, pose.Up, pose.HeightMm) { BaseAreaMm2 = pose.BaseAreaMm2 },
         });
     }
 

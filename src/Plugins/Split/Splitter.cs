@@ -14,6 +14,9 @@ internal sealed class Splitter(SplitSettings settings, IStageContext context, Pr
     /// <summary>Room kept for pegs that stand out of a cut face, mm.</summary>
     private const double PegReserveMm = 10;
 
+    /// <summary>Raft left round a foot that stands beyond the cut, mm.</summary>
+    private const double FootMarginMm = 2;
+
     /// <summary>Pieces, each lying centred on its own platform; a single one where it would take too many.</summary>
     public (Placement Placement, List<Piece> Pieces) Split(Placement placement, Piece whole, PlatformFit fit)
     {
@@ -51,8 +54,11 @@ internal sealed class Splitter(SplitSettings settings, IStageContext context, Pr
         var outer = PlaneCut.Cut(p.Outer, n, at);
         var untouched = SortOpen(p.Untouched, n, at);
         var hollows = p.OldHollows.TriangleCount == 0 ? (Below: p.OldHollows, Above: p.OldHollows) : Both(PlaneCut.Cut(p.OldHollows, n, at));
-        var raft = p.Raft.TriangleCount == 0 ? (Below: p.Raft, Above: p.Raft) : Both(PlaneCut.Cut(p.Raft, n, at));
-        var (strutsBelow, strutsAbove, _) = StrutCut.Split(p.Struts, n, at, plane.Axis == 2 ? EndHeldBy.Platform : EndHeldBy.Nothing);
+        var level = plane.Axis == 2;
+        var (strutsBelow, strutsAbove, _) = level ? StrutCut.Split(p.Struts, n, at, EndHeldBy.Platform) : StrutCut.Share(p.Struts, n, at);
+        var raft = level
+            ? p.Raft.TriangleCount == 0 ? (Below: p.Raft, Above: p.Raft) : Both(PlaneCut.Cut(p.Raft, n, at))
+            : (Below: RaftUnder(p.Raft, strutsBelow, n, at), Above: RaftUnder(p.Raft, strutsAbove, -n, -at));
 
         var section = SectionBox(outer.Below, n, at);
         IReadOnlyList<Peg> pegs = section.IsEmpty ? [] : PegPlanner.Place(TriangleTree.Build(p.Outer), section, n, at, settings.SocketWallMm, settings.ClearanceMm, cancel);
@@ -74,6 +80,17 @@ internal sealed class Splitter(SplitSettings settings, IStageContext context, Pr
             new Draft(Half(p, upper, hollows.Above, untouched.Above, raft.Above, strutsAbove, solidAbove), [.. draft.Seams, new SeamDraft(seam, centre, -n, area, 0, pegs.Count)]));
 
         static (Mesh Below, Mesh Above) Both(PlaneCutResult r) => (r.Below, r.Above);
+    }
+
+    /// <summary>The raft on one side of an upright plane, with what lies under feet that reach beyond the plane.</summary>
+    private static Mesh RaftUnder(Mesh raft, StrutGraph struts, Vec3 n, double at)
+    {
+        if (raft.TriangleCount == 0) return raft;
+        var to = at;
+        foreach (var s in struts.Segments)
+            if (s.FromHeldBy == EndHeldBy.Raft) to = Math.Max(to, n.Dot(s.From) + Math.Max(s.RadiusFrom, s.RadiusTo) + FootMarginMm);
+        var lattice = raft.Lattice;
+        return PlaneCut.Cut(raft, n, lattice.ToMm(lattice.Round(to)) + lattice.UnitMm / 2).Below;
     }
 
     private static Piece Half(Piece p, Mesh outer, Mesh hollows, Mesh untouched, Mesh raft, StrutGraph struts, List<SolidPlace> solid) => p with

@@ -53,8 +53,8 @@ internal sealed class PieceThinner(Workpiece workpiece, Piece piece, StrutThinSe
 
     /// <summary>A strut that is used no harder than itself in the source has its proof, even where it is one of the hardest of its kind there.</summary>
     private bool ProvenBySource(SizedSegment s, SizingResult sized) =>
-        settings.Rule != "absolute" && sized.OfSource is { } source && source.Segments.Count == sized.Segments.Count
-        && s.Use <= source.Segments[s.Segment].Use * (1 + SameUse);
+        settings.Rule != "absolute" && sized.OfSource is { } source && piece.Struts.Segments[s.Segment].SourceId is >= 0 and var id
+        && s.Use <= source.Segments[id].Use * (1 + SameUse);
 
     private LoadScene Scene() => new()
     {

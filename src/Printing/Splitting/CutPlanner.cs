@@ -15,7 +15,7 @@ public sealed record CutPlane(int Axis, double OffsetMm, double SectionMm2, int 
 }
 
 /// <summary>
-/// Chooses where to cut a piece that outgrows its printer: along the axis where it is most too large, inside the window that
+/// Chooses where to cut a piece that outgrows its printer: level where it is too tall, else across where it is most too large, inside the window that
 /// still needs the fewest pieces, where the section is small (a short seam) but not so small that no peg holds, and few
 /// struts are crossed.
 /// </summary>
@@ -33,8 +33,10 @@ public static class CutPlanner
         size = new Vec3(size.X, size.Y, all.Max.Z); // height counts from the platform
         var axis = -1;
         double worst = 1;
-        for (var a = 0; a < 3; a++)
+        for (var a = 0; a < 2; a++)
             if (size[a] / room[a] > worst + 1e-9) (axis, worst) = (a, size[a] / room[a]);
+        // Too tall: level cuts come first, since what stands above them is mostly narrower and needs no further cut.
+        if (size.Z / room.Z > 1 + 1e-9) axis = 2;
         if (axis < 0) return null;
 
         var low = axis == 2 ? 0 : all.Min[axis];

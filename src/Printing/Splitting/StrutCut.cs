@@ -4,7 +4,9 @@ using Stiltwright.Printing.Struts;
 
 namespace Stiltwright.Printing.Splitting;
 
-/// <summary>Cuts a strut graph with a plane: shells are cut and capped, axes clipped, joints kept where both sides of them stay.</summary>
+/// <summary>
+/// Parts a strut graph at a plane: cut through by a level plane (shells capped, axes clipped), shared out whole at an upright one.
+/// </summary>
 public static class StrutCut
 {
     /// <summary>
@@ -47,6 +49,40 @@ public static class StrutCut
             }
         }
         return (below.Build(), above.Build(), cut);
+    }
+
+    /// <summary>
+    /// Shares whole struts out to the two sides of an upright plane: each chain goes, uncut, to the side of the figure that
+    /// it touches, a brace to the side of both struts it joins. Only a brace between struts of different sides is left out.
+    /// </summary>
+    /// <returns>The graphs and the number of segments left out.</returns>
+    public static (StrutGraph Below, StrutGraph Above, int LeftOut) Share(StrutGraph graph, Vec3 normal, double offsetMm)
+    {
+        const int unknown = -1, none = 2;
+        bool IsAbove(Vec3 p) => normal.Dot(p) >= offsetMm;
+        var sideOfChain = new Dictionary<int, int>();
+        foreach (var s in graph.Segments)
+            if (s.Contact is { } at) sideOfChain.TryAdd(s.Chain, IsAbove(at) ? 1 : 0);
+        int Of(StrutSegment s)
+        {
+            if (sideOfChain.TryGetValue(s.Chain, out var side)) return side;
+            if (s.Role != Role.Brace) return IsAbove((s.From + s.To) * 0.5) ? 1 : 0;
+            var ends = new HashSet<int>();
+            foreach (var j in s.FromJoins.Concat(s.ToJoins))
+                if (graph.Segments[j].Role != Role.Brace) ends.Add(sideOfChain.GetValueOrDefault(graph.Segments[j].Chain, unknown));
+            return ends.Count == 1 && !ends.Contains(unknown) ? ends.Single() : ends.Count == 0 ? IsAbove((s.From + s.To) * 0.5) ? 1 : 0 : none;
+        }
+        var sideOf = graph.Segments.Select(Of).ToArray();
+        Side[] sides = [new Side(graph), new Side(graph)];
+        for (var h = 0; h < graph.Shells.Count; h++)
+        {
+            var shell = graph.Shells[h];
+            var of = shell.Segments.Concat(shell.JointOf).Select(i => sideOf[i]).FirstOrDefault(x => x != none, shell.Segments.Count + shell.JointOf.Count > 0 ? none : IsAbove(shell.Shape.Bounds.Center) ? 1 : 0);
+            if (of != none) sides[of].Take(h, shell.Shape);
+        }
+        foreach (var s in graph.Segments)
+            if (sideOf[s.Id] != none) sides[sideOf[s.Id]].Take(s, s.Shell);
+        return (sides[0].Build(), sides[1].Build(), sideOf.Count(x => x == none));
     }
 
     private static (double Low, double High) Reach(Mesh mesh, Vec3 normal)

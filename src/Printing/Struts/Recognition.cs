@@ -8,6 +8,9 @@ namespace Stiltwright.Printing.Struts;
 /// </summary>
 public static class Recognition
 {
+    /// <summary>From this many separate contacts on, a source counts as supported by separate struts.</summary>
+    private const int SeparateContacts = 5;
+
     /// <summary>
     /// Recognises a source that stands as it prints: z up, raft or platform at the bottom. The shells must be settled:
     /// outer shells with positive volume, true hollows with negative volume. The mesh is not changed.
@@ -86,7 +89,9 @@ public static class Recognition
             why[r] = "lies flat on the platform and carries struts";
         }
 
-        var fused = FusedSigns.Look(scene, graph, ct);
+        // A figure that separate struts hold needs no fused ones: what rises from its base then are its own legs and stems.
+        var heldBySeparateStruts = graph.Segments.Count(s => s.Contact is not null) >= SeparateContacts;
+        var fused = heldBySeparateStruts ? [] : FusedSigns.Look(scene, graph, ct);
         foreach (var (shell, words) in fused)
         {
             if (role[shell] != Role.Figure) continue;

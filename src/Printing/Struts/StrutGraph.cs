@@ -78,6 +78,9 @@ public sealed record StrutSegment
     /// <summary>Outward normal of the figure at the contact.</summary>
     public Vec3? ContactNormal { get; init; }
 
+    /// <summary>Number of the segment of the source that it comes from; -1 where there is none. Kept through enlarging and cutting.</summary>
+    public int SourceId { get; init; } = -1;
+
     /// <summary>Length of the axis, mm.</summary>
     public double Length => From.DistanceTo(To);
 
