@@ -65,6 +65,8 @@ public static class StrutCut
             if (s.Contact is { } at) sideOfChain.TryAdd(s.Chain, IsAbove(at) ? 1 : 0);
         int Of(StrutSegment s)
         {
+            // A foot goes with the pillar that stands on it: feet that overlap may be counted to one chain.
+            if (s.Role == Role.Foot && Above(graph, s) is { } pillar) s = pillar;
             if (sideOfChain.TryGetValue(s.Chain, out var side)) return side;
             if (s.Role != Role.Brace) return IsAbove((s.From + s.To) * 0.5) ? 1 : 0;
             var ends = new HashSet<int>();
@@ -83,6 +85,16 @@ public static class StrutCut
         foreach (var s in graph.Segments)
             if (sideOf[s.Id] != none) sides[sideOf[s.Id]].Take(s, s.Shell);
         return (sides[0].Build(), sides[1].Build(), sideOf.Count(x => x == none));
+    }
+
+    /// <summary>The segment that begins where a foot ends.</summary>
+    private static StrutSegment? Above(StrutGraph graph, StrutSegment foot)
+    {
+        var best = foot.RadiusFrom + foot.RadiusTo;
+        StrutSegment? found = null;
+        foreach (var s in graph.Segments)
+            if (s.Role is Role.Pillar or Role.Tip && s.From.DistanceTo(foot.To) is var d && d < best) (best, found) = (d, s);
+        return found;
     }
 
     private static (double Low, double High) Reach(Mesh mesh, Vec3 normal)
