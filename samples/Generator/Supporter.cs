@@ -98,7 +98,7 @@ internal sealed class Supporter(Func<Vec3, double> distance, Scene scene)
             }
     }
 
-    private bool Free(Vec3 foot) => !_pillars.Any(p => new Vec3(p.Foot.X - foot.X, p.Foot.Y - foot.Y, 0).Length < 1.9);
+    private bool Free(Vec3 foot) => !_pillars.Any(p => new Vec3(p.Foot.X - foot.X, p.Foot.Y - foot.Y, 0).Length < 2.7);
 
     private void Build(Vec3 at, Vec3 down, Vec3[] way, double radius)
     {
