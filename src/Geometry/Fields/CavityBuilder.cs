@@ -75,7 +75,7 @@ public static class CavityBuilder
             cancel.ThrowIfCancellationRequested();
             var surface = h.ToMesh(grid.Lattice, xyz);
             var (min, mean, p99) = WallMeasure.Of(surface, border, threads);
-            parts.Add(new CavityPart(surface, h.VolumeMm3, depth.LargestBall(surface, level, 96), min, mean, p99));
+            parts.Add(new CavityPart(surface, h.VolumeMm3, depth.LargestBall(surface, level, 16), min, mean, p99));
         }
         return new CavityResult { Parts = parts, Dropped = dropped, DroppedMm3 = droppedMm3, CellMm = cell, TrianglesBefore = before };
     }
