@@ -78,14 +78,20 @@ internal static class SpatialShapes
     /// <summary>Every directed edge exactly once, with its reverse: closed and 2-manifold along edges.</summary>
     internal static bool ClosedAndTwoManifold(Mesh m)
     {
-        var seen = new HashSet<long>();
         var c = m.CornersArray;
-        for (var t = 0; t < c.Length; t += 3)
-            for (var k = 0; k < 3; k++)
-                if (!seen.Add((long)c[t + k] << 32 | (uint)c[t + (k + 1) % 3])) return false;
-        foreach (var e in seen)
-            if (!seen.Contains((e & 0xffffffff) << 32 | e >> 32)) return false;
-        return true;
+        var along = new long[c.Length];
+        var back = new long[c.Length];
+        for (var i = 0; i < c.Length; i++)
+        {
+            int from = c[i], to = c[i % 3 == 2 ? i - 2 : i + 1];
+            along[i] = (long)from << 32 | (uint)to;
+            back[i] = (long)to << 32 | (uint)from;
+        }
+        Array.Sort(along);
+        Array.Sort(back);
+        for (var i = 1; i < along.Length; i++)
+            if (along[i] == along[i - 1]) return false;
+        return along.AsSpan().SequenceEqual(back);
     }
 
     internal static IEnumerable<Vec3> RandomPoints(Box3 box, int count, int seed)
