@@ -35,10 +35,10 @@ internal sealed class Sheet
         var meshes = parts.Select(p => p.Mesh).ToList();
         var seen = Camera.Extent(meshes, frame).Size;
         var margin = words.Count == 0 ? 50 : Math.Min(360, Marks.MarginFor(words, Letters));
-        // As large as fits, then the paper is trimmed to what is on it.
+        // As large as fits, then the paper is trimmed to what is on it; even sides, so that the small copy is exactly half.
         var scale = Math.Min((MostWidth - 2 * margin) / Math.Max(seen.X, 1e-6), (MostHeight - 2 * Foot) / Math.Max(seen.Y, 1e-6));
-        var w = (int)Math.Clamp(seen.X * scale + 2 * margin, LeastWidth, MostWidth);
-        var h = (int)Math.Clamp(seen.Y * scale + 2 * Foot, LeastHeight, MostHeight);
+        var w = (int)Math.Clamp(seen.X * scale + 2 * margin, LeastWidth, MostWidth) & ~1;
+        var h = (int)Math.Clamp(seen.Y * scale + 2 * Foot, LeastHeight, MostHeight) & ~1;
         var camera = Camera.Fit(meshes, frame, w, h, margin, Foot) with { CutDepth = cutDepth };
         var sheet = new Sheet(Rasteriser.Render(parts, camera, w, h, cancel), camera);
         sheet.Measure();
