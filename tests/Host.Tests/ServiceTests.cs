@@ -63,8 +63,9 @@ public sealed class ServiceTests : IDisposable
         Assert.Contains("broke down in the stage \"inspect\"", glance.FirstFinding, StringComparison.Ordinal);
         _room.DropFile("eel.stl", Workshop.Stl(mark: 1));
         await s.Until(l => l.InState(JobState.Parked).Count == 2);
-        Assert.Empty(Directory.GetFileSystemEntries(Path.Combine(_room.Drop, ".stiltwright", "making")));
-        Assert.Empty(Directory.GetDirectories(Path.Combine(_room.State, "scratch")));
+        // The ledger knows before the intent is closed and scratch is cleared, so these are waited for.
+        await s.Until(_ => Directory.GetFileSystemEntries(Path.Combine(_room.Drop, ".stiltwright", "making")).Length == 0);
+        await s.Until(_ => Directory.GetDirectories(Path.Combine(_room.State, "scratch")).Length == 0);
     }
 
     [Fact]
