@@ -96,6 +96,7 @@ public sealed class WorkerTests : IDisposable
         var source = _room.DropFile("crab.stl", new byte[8 << 20]);
         var to = Path.Combine(_room.Root, "copy.stl");
         using var writer = new FileStream(source, FileMode.Open, FileAccess.Write, FileShare.ReadWrite);
+        var begun = new TaskCompletionSource();
         var write = Task.Run(async () =>
         {
             for (var i = 0; i < 200; i++)
@@ -103,9 +104,11 @@ public sealed class WorkerTests : IDisposable
                 writer.Seek(0, SeekOrigin.End);
                 writer.Write(new byte[1000]);
                 writer.Flush(true);
+                begun.TrySetResult();
                 await Task.Delay(1);
             }
         });
+        await begun.Task;
         await Assert.ThrowsAnyAsync<IOException>(() => SourceCopy.Take(source, to, default)); // changed, or refused because somebody writes
         await write;
     }
