@@ -8,7 +8,7 @@ namespace Stiltwright.Benchmarks;
 internal static class FolderTable
 {
     /// <summary>The program as built beside this one: its plug-ins and configuration lie in its own output folder.</summary>
-    private static readonly string Program = Path.GetFullPath(Path.Combine(
+    private static readonly string OwnProgram = Path.GetFullPath(Path.Combine(
         AppContext.BaseDirectory, "../../../../../src/Host/bin/Release/net10.0", OperatingSystem.IsWindows() ? "stiltwright.exe" : "stiltwright"));
 
     private static readonly string[] Endings = [".stl", ".obj", ".ply", ".3mf"];
@@ -19,24 +19,25 @@ internal static class FolderTable
         var recipe = Option("--recipe", "enlarge-200");
         var only = Option("--only", "");
         var outFolder = Option("--out", Path.Combine(Path.GetTempPath(), "stiltwright-folder"));
+        var program = Option("--program", OwnProgram);
         Directory.CreateDirectory(outFolder);
         var files = Directory.EnumerateFiles(folder, "*", SearchOption.AllDirectories)
             .Where(f => Endings.Contains(Path.GetExtension(f).ToLowerInvariant()) && f.Contains(only, StringComparison.OrdinalIgnoreCase)).Order(StringComparer.Ordinal).ToList();
         Console.WriteLine("| file | triangles | s | peak MiB | figure / struts / raft / unsure | outcome | findings | closed | as-is g | hollowed g | thinned g | saved |");
         Console.WriteLine("|---|---|---|---|---|---|---|---|---|---|---|---|");
         var crashes = 0;
-        foreach (var file in files) crashes += Row(file, Path.GetRelativePath(folder, file), recipe, outFolder) ? 0 : 1;
+        foreach (var file in files) crashes += Row(program, file, Path.GetRelativePath(folder, file), recipe, outFolder) ? 0 : 1;
         Console.WriteLine();
         Console.WriteLine($"{files.Count} files, {crashes} without a set");
         return crashes == 0 ? 0 : 1;
     }
 
-    private static bool Row(string file, string shown, string recipe, string outFolder)
+    private static bool Row(string program, string file, string shown, string recipe, string outFolder)
     {
         var target = Path.Combine(outFolder, Path.GetDirectoryName(shown) ?? "");
         Directory.CreateDirectory(target);
         var clock = Stopwatch.StartNew();
-        using var process = Process.Start(new ProcessStartInfo(Program)
+        using var process = Process.Start(new ProcessStartInfo(program)
         {
             ArgumentList = { "prepare", file, "--recipe", recipe, "--out", target },
             RedirectStandardOutput = true,

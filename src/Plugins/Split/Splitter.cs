@@ -14,6 +14,12 @@ internal sealed class Splitter(SplitSettings settings, IStageContext context, Pr
     /// <summary>Room kept for pegs that stand out of a cut face, mm.</summary>
     private const double PegReserveMm = 10;
 
+    /// <summary>Kept for struts that stand out beyond an upright cut, mm.</summary>
+    private const double StrutReserveMm = 34;
+
+    /// <summary>Whole struts may stand out beyond an upright cut by this much, mm.</summary>
+    private const double MostOverhangMm = 30;
+
     /// <summary>Raft left round a foot that stands beyond the cut, mm.</summary>
     private const double FootMarginMm = 2;
 
@@ -22,7 +28,7 @@ internal sealed class Splitter(SplitSettings settings, IStageContext context, Pr
     {
         var (place, start) = PieceTurn.Turn(placement, whole, fit.TurnForFewestPieces(printer, PegReserveMm));
         var room = new Vec3(printer.WidthMm - 2 * printer.MarginMm, printer.DepthMm - 2 * printer.MarginMm, printer.HeightMm);
-        var roomCut = new Vec3(room.X - PegReserveMm, room.Y - PegReserveMm, room.Z - PegReserveMm);
+        var roomCut = new Vec3(room.X - StrutReserveMm, room.Y - StrutReserveMm, room.Z - PegReserveMm);
         var done = new List<Draft>();
         var open = new Stack<Draft>([new Draft(start, [])]);
         while (open.Count > 0)
@@ -34,6 +40,7 @@ internal sealed class Splitter(SplitSettings settings, IStageContext context, Pr
             var lying = new Box3(new Vec3(box.Min.X, box.Min.Y, 0), new Vec3(box.Max.X, box.Max.Y, box.Max.Z - low));
             if (lying.Size.X <= room.X && lying.Size.Y <= room.Y && lying.Max.Z <= room.Z) { done.Add(draft); continue; }
             if (done.Count + open.Count + 2 > settings.MostPieces) return (place, [start with { Printer = printer.Name, Fits = false }]);
+            // First with room for struts that stand out; a piece that fits but for that reserve is cut at the bare room.
             var plane = CutPlanner.Next(draft.Piece.Outer, draft.Piece.Struts, new Box3(new Vec3(box.Min.X, box.Min.Y, low), box.Max), new Vec3(roomCut.X, roomCut.Y, roomCut.Z + low), cancel)
                 ?? CutPlanner.Next(draft.Piece.Outer, draft.Piece.Struts, new Box3(new Vec3(box.Min.X, box.Min.Y, low), box.Max), new Vec3(room.X, room.Y, room.Z + low), cancel)
                 ?? throw new InvalidOperationException("A piece that does not fit found no cut; this cannot happen.");
@@ -56,6 +63,12 @@ internal sealed class Splitter(SplitSettings settings, IStageContext context, Pr
         var hollows = p.OldHollows.TriangleCount == 0 ? (Below: p.OldHollows, Above: p.OldHollows) : Both(PlaneCut.Cut(p.OldHollows, n, at));
         var level = plane.Axis == 2;
         var (strutsBelow, strutsAbove, _) = level ? StrutCut.Split(p.Struts, n, at, EndHeldBy.Platform) : StrutCut.Share(p.Struts, n, at);
+        // Whole struts are better, but where they reach so far beyond the cut that the half is hardly smaller, the plane goes through them too.
+        if (!level && (Reach(strutsBelow, n) - at > MostOverhangMm || at + Reach(strutsAbove, -n) > MostOverhangMm))
+        {
+            (strutsBelow, strutsAbove, _) = StrutCut.Split(p.Struts, n, at, EndHeldBy.Nothing);
+            level = true; // the raft is cut at the plane as well
+        }
         var raft = level
             ? p.Raft.TriangleCount == 0 ? (Below: p.Raft, Above: p.Raft) : Both(PlaneCut.Cut(p.Raft, n, at))
             : (Below: RaftUnder(p.Raft, strutsBelow, n, at), Above: RaftUnder(p.Raft, strutsAbove, -n, -at));
@@ -80,6 +93,18 @@ internal sealed class Splitter(SplitSettings settings, IStageContext context, Pr
             new Draft(Half(p, upper, hollows.Above, untouched.Above, raft.Above, strutsAbove, solidAbove), [.. draft.Seams, new SeamDraft(seam, centre, -n, area, 0, pegs.Count)]));
 
         static (Mesh Below, Mesh Above) Both(PlaneCutResult r) => (r.Below, r.Above);
+    }
+
+    /// <summary>How far struts reach along a direction, mm.</summary>
+    private static double Reach(StrutGraph struts, Vec3 n)
+    {
+        var reach = double.NegativeInfinity;
+        foreach (var shell in struts.Shells)
+        {
+            var box = shell.Shape.Bounds;
+            if (!box.IsEmpty) reach = Math.Max(reach, Math.Max(n.Dot(box.Min), n.Dot(box.Max)));
+        }
+        return reach;
     }
 
     /// <summary>The raft on one side of an upright plane, with what lies under feet that reach beyond the plane.</summary>
