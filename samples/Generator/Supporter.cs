@@ -7,9 +7,9 @@ namespace Stiltwright.Samples;
 /// underside, a pillar down to the raft with a foot, braces between neighbours, a chamfered raft. Every segment is a shell
 /// of its own, as support programs of the trade commonly write them.
 /// </summary>
-internal sealed class Supporter(Func<Vec3, double> distance, Scene scene)
+internal sealed class Supporter(Func<Vec3, double> distance, Scene scene, double spacing)
 {
-    private const double RaftMm = 1.5, TipLength = 2.6, TipRadius = 0.24, Sunk = 0.12, FootHeight = 1.3, Spacing = 4.4;
+    private const double RaftMm = 1.5, TipLength = 2.6, TipRadius = 0.24, Sunk = 0.12, FootHeight = 1.3;
     private readonly List<(Vec3 Foot, Vec3 Top, double Radius)> _pillars = [];
     private readonly List<Vec3> _contacts = [];
 
@@ -20,7 +20,7 @@ internal sealed class Supporter(Func<Vec3, double> distance, Scene scene)
         var refused = new List<Vec3>(); // no way down from there: neither from its close neighbours
         foreach (var (at, must) in Wanted(points, corners))
         {
-            if (!_contacts.TrueForAll(c => c.DistanceTo(at) > (must ? 0.8 : Spacing)) || (!must && !refused.TrueForAll(r => r.DistanceTo(at) > 1.6))) continue;
+            if (!_contacts.TrueForAll(c => c.DistanceTo(at) > (must ? 0.8 : spacing)) || (!must && !refused.TrueForAll(r => r.DistanceTo(at) > 1.6))) continue;
             (Stand(at, must) ? _contacts : refused).Add(at);
         }
         Brace();

@@ -38,7 +38,6 @@ internal sealed class PieceDriller(Piece piece, Workpiece workpiece, DrainHoleSe
             plans[i] = Plan(i, outerTree, trees[i], pools[i]);
             if (plans[i].Count >= 2) continue;
             if (context.TimesGoneBack < 2) undrainable.Add(Solid(i));
-            else ReportSealed(i, plans[i].Count);
         }
         if (undrainable.Count > 0)
             return (piece, new BackRequest("shell", undrainable, piece.Letter, undrainable.Count == 1 ? "one cavity has no room for two drain holes and is to stay solid" : $"{undrainable.Count} cavities have no room for two drain holes and are to stay solid"));
@@ -107,12 +106,20 @@ internal sealed class PieceDriller(Piece piece, Workpiece workpiece, DrainHoleSe
         var cavities = new List<Cavity>();
         for (var i = 0; i < plans.Length; i++)
         {
-            foreach (var site in plans[i])
+            foreach (var site in plans[i].ToList())
             {
                 cancel.ThrowIfCancellationRequested();
                 // The polygon's flats give the diameter, its corners lie a little outside.
                 var tool = Primitives.Prism(figure.Lattice, site.ToolFrom, site.ToolTo, site.DiameterMm / 2 / Math.Cos(Math.PI / ToolSides), ToolSides);
-                figure = SolidTool.Subtract(figure, tool, (ulong)(100 * i + cavities.Count + 1)).Result;
+                try
+                {
+                    figure = NullEdges.Collapse(SolidTool.Subtract(figure, tool, (ulong)(100 * i + cavities.Count + 1)).Result);
+                }
+                catch (CuttingException e)
+                {
+                    plans[i].Remove(site); // a hole that is not there is not counted: the proof judges the others
+                    context.Report(new Finding("hole-refused", Level.Check, $"A hole of {Name(i)} could not be drilled at {site.Outer} mm. {e.Message}", "Drill it by hand, or mend the surface there and drop the file again.") { AtMm = site.Outer, Piece = Letter });
+                }
             }
             cavities.Add(piece.Cavities[i] with { Holes = [.. plans[i].Select(s => new Sdk.DrainHole(s.Outer, s.Axis, s.DiameterMm, s.Purpose))] });
         }
@@ -131,6 +138,7 @@ internal sealed class PieceDriller(Piece piece, Workpiece workpiece, DrainHoleSe
             cavities.Add(cavity with { Drains = drains, TrappedMm3 = pose.TrappedMm3[i] });
             if (plans[i].Count > 0)
                 slowest = Math.Max(slowest, VentSize.DrainTimeS(cavity.Surface, cavity.WallAskedMm, plans[i][0].DiameterMm, plans[i].Count, context.Resin));
+            if (plans[i].Count < 2) ReportSealed(i, plans[i].Count);
             if (!drains && plans[i].Count >= 2)
                 context.Report(new Finding(FindingIds.ResinTrapped, Level.Check,
                     $"{Name(i)} keeps {pose.TrappedMm3[i]:0} mm3 of resin in the best draining pose that was tried, most of it at {(pose.Pools[i].Count > 0 ? pose.Pools[i][0].Deepest : cavity.Surface.Bounds.Center)} mm.",

@@ -54,7 +54,7 @@ public sealed class RescaleStage : IStage
         var size = parts.All.Size * scale;
         var lattice = Lattice.For(Math.Max(Math.Max(size.X, size.Y) / 2, size.Z) + 1);
 
-        Mesh Place(IEnumerable<int> shells) => Mesh.Concat(lattice, shells.Select(i => source.Shells.MeshOf(i).Placed(map, lattice)));
+        Mesh Place(IEnumerable<int> shells) => Mesh.Concat(lattice, shells.Select(i => NullEdges.Collapse(source.Shells.MeshOf(i).Placed(map, lattice))));
         var outer = Place(parts.Figure);
         var keep = s.OldCavities == "keep" || !context.RunsLater("shell");
         var hollows = keep ? Place(parts.Hollows) : Mesh.Empty(lattice);

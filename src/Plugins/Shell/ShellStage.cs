@@ -99,7 +99,18 @@ public sealed class ShellStage : IStage
         foreach (var part in result.Parts)
         {
             cancel.ThrowIfCancellationRequested();
-            figure = SolidTool.Subtract(figure, part.Surface, 1).Result;
+            try
+            {
+                figure = NullEdges.Collapse(SolidTool.Subtract(figure, part.Surface, 1).Result);
+            }
+            catch (CuttingException e)
+            {
+                // The cut decides exactly and refuses what it cannot decide: that cavity stays solid, the others are made.
+                context.Report(new Finding(FindingIds.CavityNone, Level.Check,
+                    $"{whose} stays solid in one place ({part.VolumeMm3 / 1000:0.0} cm3): the cavity there could not be taken out. {e.Message}",
+                    "Mend the surface at that place in the sculpting program and drop it again, or print it as it is.") { AtMm = e.At, Piece = piece.Letter });
+                continue;
+            }
             cavities.Add(new Cavity(part.Surface, s.WallMm, part.WallMinMm, part.WallMeanMm, part.WallP99Mm, []));
         }
         return piece with { Figure = figure, Cavities = cavities };

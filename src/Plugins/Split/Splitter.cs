@@ -44,11 +44,27 @@ internal sealed class Splitter(SplitSettings settings, IStageContext context, Pr
             var plane = CutPlanner.Next(draft.Piece.Outer, draft.Piece.Struts, new Box3(new Vec3(box.Min.X, box.Min.Y, low), box.Max), new Vec3(roomCut.X, roomCut.Y, roomCut.Z + low), cancel)
                 ?? CutPlanner.Next(draft.Piece.Outer, draft.Piece.Struts, new Box3(new Vec3(box.Min.X, box.Min.Y, low), box.Max), new Vec3(room.X, room.Y, room.Z + low), cancel)
                 ?? throw new InvalidOperationException("A piece that does not fit found no cut; this cannot happen.");
-            var (below, above) = Cut(draft, plane);
+            var (below, above) = CutNear(draft, plane);
             open.Push(above);
             open.Push(below);
         }
         return (place, Lay(done, place.Lattice));
+    }
+
+    /// <summary>Cuts at the plane, or up to a few tenths of a millimetre beside it where the section there could not be decided.</summary>
+    private (Draft Below, Draft Above) CutNear(Draft draft, CutPlane plane)
+    {
+        for (var attempt = 0; ; attempt++)
+        {
+            try
+            {
+                return Cut(draft, plane with { OffsetMm = plane.OffsetMm + 0.0371 * attempt * ((attempt & 1) == 0 ? 1 : -1) });
+            }
+            catch (CuttingException) when (attempt < 8)
+            {
+                // Tried again beside it; the last attempt's own words go to the summary.
+            }
+        }
     }
 
     private (Draft Below, Draft Above) Cut(Draft draft, CutPlane plane)
