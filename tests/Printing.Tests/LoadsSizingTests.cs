@@ -224,6 +224,47 @@ public class LoadsSizingTests
         Assert.Equal("thinned", result.Segments[0].Decision);
     }
 
+    /// <summary>Two rows of struts under a plate; the first one's contact is far too thin for safety 2.15.</summary>
+    private static LoadScene WithOneThin(double thin)
+    {
+        var bench = new LoadsBench(0.5);
+        for (var i = 0; i < 10; i++) bench.WithTip(8 * (i % 5), 12 * (i / 5), 20, 3, i == 0 ? thin : 1.2, 2);
+        var first = 32;
+        var figure = new FigureLayers(0.5, LoadsBench.Discs(first + 60, first - 8, 400, 16, 6), [new FigureBody(first - 8, int.MaxValue, -1)], null, _ => 0);
+        return bench.Scene(figure, LoadsBench.Resin, 0.1);
+    }
+
+    [Fact]
+    public void One_strut_over_its_limit_at_plain_enlarging_does_not_hold_up_the_others()
+    {
+        var request = new SizingRequest { Enlarged = WithOneThin(0.4), Rule = SizingRule.Absolute };
+        var result = StrutSizing.Size(request, default);
+        var before = result.AsEnlarged.Segments[1];
+        Assert.True(before.Use * request.Safety > 1.002, $"the thin contact is used {before.Use:0.000}");
+        Assert.Equal(0.2, result.Segments[1].RadiusTo);
+        Assert.True(result.Segments[1].Use <= before.Use * 1.0201, $"{before.Use:0.000} before, {result.Segments[1].Use:0.000} now");
+        Assert.Contains("over its limit already", result.Segments[1].BoundBy);
+        Assert.Equal("", result.KeptPiece);
+        Assert.Contains(result.Segments.Skip(2), s => s.Decision == "thinned");
+        Assert.InRange(result.Solves, 1, 10);
+    }
+
+    [Fact] // Limits: those of the rule, or for what was over it before, 2 % above what it bore.
+    public void The_sized_set_solved_afresh_keeps_its_limits() => Scenes.Sample(t =>
+    {
+        var request = new SizingRequest { Enlarged = t.Scene, Rule = SizingRule.Absolute };
+        var result = StrutSizing.Size(request, default);
+        var sized = new StrutGraph([.. t.Scene.Struts.Segments.Select(g => g with { RadiusFrom = result.Segments[g.Id].RadiusFrom, RadiusTo = result.Segments[g.Id].RadiusTo })], []);
+        var afresh = LoadSolver.Solve(t.Scene with { Struts = sized }, default);
+        foreach (var s in afresh.Segments)
+            for (var c = 1; c < s.UseOf.Length; c++)
+            {
+                var before = result.AsEnlarged.Segments[s.Segment].UseOf[c];
+                Assert.True(s.UseOf[c] <= Math.Max(1.0021 / request.Safety, 1.0201 * before), $"segment {s.Segment}, {(LoadCheck)c}: {before:0.000} before, {s.UseOf[c]:0.000} now");
+            }
+        Assert.InRange(result.Solves, 1, 10);
+    }, iter: 30, threads: 2);
+
     [Fact]
     public void The_relative_rule_without_a_source_is_refused() =>
         Assert.Throws<ArgumentException>(() => StrutSizing.Size(Series(1) with { Rule = SizingRule.Relative }, default));

@@ -37,8 +37,8 @@ public sealed record SizingRequest
     /// <summary>Segments that stay at plain enlarging because their role is not sure.</summary>
     public IReadOnlySet<int> Unsure { get; init; } = new HashSet<int>();
 
-    /// <summary>How often loads are shared out anew after thinning.</summary>
-    public int Passes { get; init; } = 3;
+    /// <summary>How often what is used too hard may grow before sizes go back towards plain enlarging.</summary>
+    public int Passes { get; init; } = 2;
 }
 
 /// <summary>What was decided for a segment.</summary>

@@ -53,6 +53,21 @@ internal sealed class UseLimits
     /// <summary>True if the relative limit is the lower one.</summary>
     public bool RelativeBinds(Role role, LoadCheck check) => _relative[(int)role, (int)check] < _absolute;
 
+    /// <summary>True if a segment is over the limit of its kind in a check.</summary>
+    public bool Over(Role role, SegmentLoad load, LoadCheck check) => load.UseOf[(int)check] > Of(role, check) * (1 + Settled);
+
+    /// <summary>
+    /// Use that a segment may reach in a check after thinning: the limit of its kind; where plain enlarging is over that
+    /// already, what it bears there, or what it bore in the source where that was more.
+    /// </summary>
+    public double Allowed(Role role, SegmentLoad asEnlarged, LoadCheck check)
+    {
+        var limit = Of(role, check);
+        if (!Over(role, asEnlarged, check)) return Math.Max(limit, asEnlarged.UseOf[(int)check]);
+        var own = _source is not null && _sameIds ? _source.Segments[asEnlarged.Segment].UseOf[(int)check] : 0;
+        return Math.Max(own, asEnlarged.UseOf[(int)check]);
+    }
+
     /// <summary>True if a segment is used harder than its kind's percentile and than it was itself in the source.</summary>
     public bool OverRelative(Role role, SegmentLoad load)
     {
