@@ -62,11 +62,20 @@ void WriteSet(string outcome)
         findings.Add(new JsonObject { ["id"] = "island", ["level"] = outcome, ["text"] = $"{name}: an island of 1.2 mm2 begins in layer 40.", ["advice"] = "Add a strut there." });
     var summary = new JsonObject
     {
-        ["format"] = 1, ["number"] = order["number"]!.DeepClone(),
+        ["format"] = 1,
+        ["number"] = order["number"]!.DeepClone(),
         ["source"] = new JsonObject { ["file"] = name, ["sha256"] = new string('0', 64) },
-        ["folder"] = order["folder"]!.DeepClone(), ["recipe"] = order["recipeName"]!.DeepClone(), ["outcome"] = outcome,
-        ["pieces"] = new JsonArray(), ["cavities"] = new JsonArray(), ["ways"] = new JsonArray(), ["runs"] = new JsonArray(),
-        ["finish"] = new JsonArray(), ["extras"] = new JsonArray(), ["findings"] = findings, ["stages"] = new JsonArray(),
+        ["folder"] = order["folder"]!.DeepClone(),
+        ["recipe"] = order["recipeName"]!.DeepClone(),
+        ["outcome"] = outcome,
+        ["pieces"] = new JsonArray(),
+        ["cavities"] = new JsonArray(),
+        ["ways"] = new JsonArray(),
+        ["runs"] = new JsonArray(),
+        ["finish"] = new JsonArray(),
+        ["extras"] = new JsonArray(),
+        ["findings"] = findings,
+        ["stages"] = new JsonArray(),
     };
     File.WriteAllText(Path.Combine(set, "summary.json"), summary.ToJsonString());
     File.WriteAllText(Path.Combine(set, "summary.html"), "<p>A set.</p>");

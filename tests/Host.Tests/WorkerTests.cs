@@ -23,7 +23,13 @@ public sealed class WorkerTests : IDisposable
 
     private JobInput Input(string source, byte[]? slip = null) => new()
     {
-        JobId = "j", Number = "1", SourcePath = source, Folder = "enlarge-200", Recipe = _room.Read().Recipes["enlarge-200"], PluginFolders = [], Slip = slip,
+        JobId = "j",
+        Number = "1",
+        SourcePath = source,
+        Folder = "enlarge-200",
+        Recipe = _room.Read().Recipes["enlarge-200"],
+        PluginFolders = [],
+        Slip = slip,
         Scratch = Path.Combine(_room.Root, "scratch"),
     };
 

@@ -26,8 +26,20 @@ internal sealed class LoadsBench
         var id = _segments.Count;
         _segments.Add(new StrutSegment
         {
-            Id = id, Chain = chain < 0 ? id : chain, Role = role, From = from, To = to, RadiusFrom = radiusFrom, RadiusTo = radiusTo,
-            Sides = 0, Confidence = 1, Shell = id, FromHeldBy = fromBy, ToHeldBy = toBy, FromJoins = fromJoins ?? [], ToJoins = toJoins ?? [],
+            Id = id,
+            Chain = chain < 0 ? id : chain,
+            Role = role,
+            From = from,
+            To = to,
+            RadiusFrom = radiusFrom,
+            RadiusTo = radiusTo,
+            Sides = 0,
+            Confidence = 1,
+            Shell = id,
+            FromHeldBy = fromBy,
+            ToHeldBy = toBy,
+            FromJoins = fromJoins ?? [],
+            ToJoins = toJoins ?? [],
             Contact = toBy == EndHeldBy.Figure ? to : fromBy == EndHeldBy.Figure ? from : null,
         });
         return id;
@@ -66,7 +78,11 @@ internal sealed class LoadsBench
 
     public LoadScene Scene(FigureLayers figure, ResinData? resin = null, double offCentre = 0) => new()
     {
-        Figure = figure, Struts = Graph(), Resin = resin ?? Weightless, Printer = Printer, OffCentre = offCentre,
+        Figure = figure,
+        Struts = Graph(),
+        Resin = resin ?? Weightless,
+        Printer = Printer,
+        OffCentre = offCentre,
     };
 
     /// <summary>The whole scene turned about the z axis by a number of right angles.</summary>

@@ -73,8 +73,20 @@ public class StrutsShapesTests
         Mesh Tube(Vec3 a, Vec3 b, double r) => Primitives.Prism(Grid, a, b, r, 8);
         StrutSegment Segment(int id, Role role, Vec3 a, Vec3 b, double r, EndHeldBy from, EndHeldBy to, int[] fromJoins, int[] toJoins) => new()
         {
-            Id = id, Chain = id, Role = role, From = a, To = b, RadiusFrom = r, RadiusTo = r, Sides = 8, Confidence = 1, Shell = id,
-            FromHeldBy = from, ToHeldBy = to, FromJoins = fromJoins, ToJoins = toJoins,
+            Id = id,
+            Chain = id,
+            Role = role,
+            From = a,
+            To = b,
+            RadiusFrom = r,
+            RadiusTo = r,
+            Sides = 8,
+            Confidence = 1,
+            Shell = id,
+            FromHeldBy = from,
+            ToHeldBy = to,
+            FromJoins = fromJoins,
+            ToJoins = toJoins,
         };
         Vec3 p0 = new(0, 0, 0), p1 = new(0, 0, 30), q0 = new(10, 0, 0), q1 = new(10, 0, 30), a = new(1.9, 0, 8), b = new(8.1, 0, 20);
         var graph = new StrutGraph(

@@ -104,7 +104,9 @@ internal static class Hollows
             if (owner < 0) throw new InvalidOperationException("A lump of the cavity's surface lies in no hollow.");
             outer[owner] = new Hollow
             {
-                Corners = [.. outer[owner].Corners, .. lump.Corners], Xyz = xyz, UnitMm = lattice.UnitMm,
+                Corners = [.. outer[owner].Corners, .. lump.Corners],
+                Xyz = xyz,
+                UnitMm = lattice.UnitMm,
                 VolumeMm3 = outer[owner].VolumeMm3 + lump.VolumeMm3,
             };
         }

@@ -52,9 +52,16 @@ internal sealed class LayerRuns
             for (var r = start[c]; r < start[c + 1]; r++) column[r] = c;
         return new LayerRuns
         {
-            Grid = runs.Grid, Layers = layers, Start = start, Column = column, First = first, End = end,
-            ByFirst = Ordered(first, layers, out var firstAt), FirstAt = firstAt,
-            ByEnd = Ordered(end, layers, out var endAt), EndAt = endAt,
+            Grid = runs.Grid,
+            Layers = layers,
+            Start = start,
+            Column = column,
+            First = first,
+            End = end,
+            ByFirst = Ordered(first, layers, out var firstAt),
+            FirstAt = firstAt,
+            ByEnd = Ordered(end, layers, out var endAt),
+            EndAt = endAt,
         };
     }
 

@@ -41,6 +41,7 @@ public static class WorkVerb
             }
 
             Environment.Exit(ExitCode.Kept);
-        }) { IsBackground = true, Name = "end with the host" }.Start();
+        })
+        { IsBackground = true, Name = "end with the host" }.Start();
     }
 }

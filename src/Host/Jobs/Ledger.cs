@@ -43,7 +43,15 @@ public sealed class Ledger
         {
             Id = Guid.NewGuid().ToString("N")[..16],
             Number = db.ExecuteScalar<long>("SELECT COALESCE(MAX(number), 0) + 1 FROM ledger_jobs", transaction: tx),
-            Identity = identity, Share = share, Folder = folder, Source = source, Recipe = recipe, Bytes = bytes, State = JobState.Queued, Created = now, Changed = now,
+            Identity = identity,
+            Share = share,
+            Folder = folder,
+            Source = source,
+            Recipe = recipe,
+            Bytes = bytes,
+            State = JobState.Queued,
+            Created = now,
+            Changed = now,
         };
         db.Execute(
             "INSERT INTO ledger_jobs (id, number, identity, share, folder, source, recipe, bytes, state, created, changed) VALUES (@Id, @Number, @Identity, @Share, @Folder, @Source, @Recipe, @Bytes, @State, @Created, @Changed)",

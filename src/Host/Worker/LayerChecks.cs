@@ -47,7 +47,8 @@ internal sealed class LayerChecks(WorkOrder order, Piece piece, Workpiece work, 
         var level = worst.AreaMm2 <= IslandStopMm2 || Alone(worst) <= SoonHeldLayers ? Level.Note : unsupported ? Level.Check : Level.Stop;
         Report(new Finding(FindingIds.Island, level,
             $"{Whose}{found.Count} spot{(found.Count == 1 ? " starts" : "s start")} in mid-air; the gravest has {worst.AreaMm2:0.00} mm2 in layer {worst.Layer + 1}, at {worst.At} mm, and joins the rest after {Alone(worst)} layer{(Alone(worst) == 1 ? "" : "s")}.",
-            unsupported ? "Put struts under these spots." : "Put a strut under this spot in the source, or turn the figure a little.") { AtMm = worst.At, Layer = worst.Layer + 1 });
+            unsupported ? "Put struts under these spots." : "Put a strut under this spot in the source, or turn the figure a little.")
+        { AtMm = worst.At, Layer = worst.Layer + 1 });
         return found.Count;
     }
 
@@ -65,7 +66,8 @@ internal sealed class LayerChecks(WorkOrder order, Piece piece, Workpiece work, 
         var at = new Vec3(cups[0].X, cups[0].Y, layers.PlaneZ(cups[0].Layer));
         Report(new Finding(FindingIds.CupPulls, pull > CupShare * held && (held > 0 || piece.Struts.Segments.Count == 0) ? Level.Check : Level.Note,
             $"{Whose}{cups.Count} hollow{(cups.Count == 1 ? " is" : "s are")} open only towards the film and suck{(cups.Count == 1 ? "s" : "")} while lifting; the strongest encloses {cups[0].AreaMm2:0} mm2 in layer {cups[0].Layer + 1} and may pull with {pull:0.0} N, against {(held > 0 ? $"{held:0.0} N that the contacts below it hold" : "the grip of raft and platform alone")}.",
-            "Turn the figure so that the hollow opens sideways, or drill a vent near its raft end.") { AtMm = at, Layer = cups[0].Layer + 1 });
+            "Turn the figure so that the hollow opens sideways, or drill a vent near its raft end.")
+        { AtMm = at, Layer = cups[0].Layer + 1 });
         return cups.Count;
     }
 
@@ -75,7 +77,8 @@ internal sealed class LayerChecks(WorkOrder order, Piece piece, Workpiece work, 
         if (voids.Count == 0) return;
         Report(new Finding(FindingIds.CavitySealed, voids[0].VolumeMm3 >= SealedStopMm3 ? Level.Stop : Level.Check,
             $"{Whose}{voids.Count} void{(voids.Count == 1 ? " has" : "s have")} no way out; the largest holds {voids[0].VolumeMm3:0.0} mm3 at {voids[0].At} mm. Liquid resin would stay inside, swell the wall and may crack it or leak weeks later.",
-            "Fill the void in the source, or open it with two holes.") { AtMm = voids[0].At, Layer = voids[0].FirstLayer + 1 });
+            "Fill the void in the source, or open it with two holes.")
+        { AtMm = voids[0].At, Layer = voids[0].FirstLayer + 1 });
     }
 
     public void Peaks()
@@ -85,7 +88,8 @@ internal sealed class LayerChecks(WorkOrder order, Piece piece, Workpiece work, 
         var worst = peaks.MaxBy(k => pulls[k]);
         Report(new Finding(FindingIds.LayerPeak, Level.Note,
             $"{Whose}The cured area jumps {peaks.Count} time{(peaks.Count == 1 ? "" : "s")}; the hardest pulled such layer is {worst + 1} ({layers.AreaMm2[worst]:0} mm2, {pulls[worst]:0.0} N).",
-            "Nothing to do if it printed well at the small scale; tilting flat faces lowers such peaks.") { Layer = worst + 1 });
+            "Nothing to do if it printed well at the small scale; tilting flat faces lowers such peaks.")
+        { Layer = worst + 1 });
     }
 
     public void PlatformGrip()

@@ -1,10 +1,10 @@
 using Stiltwright.Geometry;
 using Stiltwright.Geometry.Cutting;
-using Columns = Stiltwright.Geometry.Layers.Columns;
-using TrappedPool = Stiltwright.Geometry.Layers.TrappedPool;
 using Stiltwright.Geometry.Spatial;
 using Stiltwright.Printing.Drainage;
 using Stiltwright.Sdk;
+using Columns = Stiltwright.Geometry.Layers.Columns;
+using TrappedPool = Stiltwright.Geometry.Layers.TrappedPool;
 
 namespace Stiltwright.Plugins.DrainHole;
 
@@ -142,7 +142,8 @@ internal sealed class PieceDriller(Piece piece, Workpiece workpiece, DrainHoleSe
             if (!drains && plans[i].Count >= 2)
                 context.Report(new Finding(FindingIds.ResinTrapped, Level.Check,
                     $"{Name(i)} keeps {pose.TrappedMm3[i]:0} mm3 of resin in the best draining pose that was tried, most of it at {(pose.Pools[i].Count > 0 ? pose.Pools[i][0].Deepest : cavity.Surface.Bounds.Center)} mm.",
-                    "Turn the part about while draining and washing, or keep that pocket solid with a slip (keepSolid).") { AtMm = pose.Pools[i].Count > 0 ? pose.Pools[i][0].Deepest : null, Piece = Letter });
+                    "Turn the part about while draining and washing, or keep that pocket solid with a slip (keepSolid).")
+                { AtMm = pose.Pools[i].Count > 0 ? pose.Pools[i][0].Deepest : null, Piece = Letter });
             if (plans[i].Count > 0 && plans[i][0].DiameterMm < 3.5)
                 context.Measure($"drain holes of {Name(i)}", plans[i][0].DiameterMm, "mm (a bubble may stick below 3.5 mm: keep both holes open)");
         }
@@ -177,7 +178,8 @@ internal sealed class PieceDriller(Piece piece, Workpiece workpiece, DrainHoleSe
 
     private void ReportSealed(int i, int found) => context.Report(new Finding(FindingIds.CavitySealed, Level.Stop,
         $"{Name(i)} has room for {(found == 0 ? "no hole" : "only one hole")} of {settings.SmallestMm:0.0} mm, and two are needed: liquid resin would stay inside.",
-        "Keep this place solid with a slip (keepSolid).") { AtMm = piece.Cavities[i].Surface.Bounds.Center, Piece = Letter });
+        "Keep this place solid with a slip (keepSolid).")
+    { AtMm = piece.Cavities[i].Surface.Bounds.Center, Piece = Letter });
 
     private string? Letter => workpiece.Pieces.Count > 1 ? piece.Letter : null;
 

@@ -56,7 +56,8 @@ public sealed class EstimateStage : IStage
             if (run.Refills.Count > 0)
                 context.Report(new Finding(FindingIds.VatRefill, Level.Note,
                     $"The run {NameOf(run)} on {run.Printer} draws {run.ResinMl:0} ml; the vat must be filled up {run.Refills.Count} time{(run.Refills.Count == 1 ? "" : "s")}, first before layer {run.Refills[0].Layer} ({run.Refills[0].AfterS / 3600:0.0} h after the start, {run.Refills[0].Ml:0} ml).",
-                    "Plan to be there, with gloves and eye protection; follow the resin's safety data sheet.") { Layer = run.Refills[0].Layer });
+                    "Plan to be there, with gloves and eye protection; follow the resin's safety data sheet.")
+                { Layer = run.Refills[0].Layer });
         return StageResult.Done(workpiece with { Estimate = estimate });
     }
 

@@ -72,7 +72,8 @@ public sealed class InspectStage : IStage
             var first = unsure.MaxBy(i => Math.Abs(shells[i].SignedVolumeMm3));
             context.Report(new Finding(FindingIds.StrutsUnsure, Level.Check,
                 $"{unsure.Count} of {shells.Count} shells could not be told for figure or strut; they are enlarged only, neither thinned nor hollowed. The largest (shell {first + 1}, {shells[first].Triangles.Length} triangles): {found.WhyOfShell[first]}",
-                "Look at them in the picture; if they are struts, they can be thinned by hand.") { AtMm = null });
+                "Look at them in the picture; if they are struts, they can be thinned by hand.")
+            { AtMm = null });
         }
         if (found.NoStruts && !found.Fused)
             context.Report(new Finding(FindingIds.StrutsNone, Level.Check,

@@ -89,7 +89,8 @@ public sealed class ShellStage : IStage
         {
             context.Report(new Finding(FindingIds.CavityNone, Level.Note,
                 $"{whose} stays solid: nowhere is it thick enough for a cavity inside a wall of {s.WallMm:0.0} mm (a ball of radius {s.NarrowestMm:0.0} mm must fit, {s.SmallestMm3:0} mm3 at least).",
-                "Nothing to do; a thinner wall in the recipe would hollow more.") { Piece = piece.Letter });
+                "Nothing to do; a thinner wall in the recipe would hollow more.")
+            { Piece = piece.Letter });
             return piece;
         }
         if (result.Dropped > 0)
@@ -108,7 +109,8 @@ public sealed class ShellStage : IStage
                 // The cut decides exactly and refuses what it cannot decide: that cavity stays solid, the others are made.
                 context.Report(new Finding(FindingIds.CavityNone, Level.Check,
                     $"{whose} stays solid in one place ({part.VolumeMm3 / 1000:0.0} cm3): the cavity there could not be taken out. {e.Message}",
-                    "Mend the surface at that place in the sculpting program and drop it again, or print it as it is.") { AtMm = e.At, Piece = piece.Letter });
+                    "Mend the surface at that place in the sculpting program and drop it again, or print it as it is.")
+                { AtMm = e.At, Piece = piece.Letter });
                 continue;
             }
             cavities.Add(new Cavity(part.Surface, s.WallMm, part.WallMinMm, part.WallMeanMm, part.WallP99Mm, []));

@@ -74,20 +74,23 @@ internal sealed class PieceThinner(Workpiece workpiece, Piece piece, StrutThinSe
         if (rebuilt.Left.Count > 0)
             context.Report(new Finding("struts-kept", Level.Note,
                 $"{Whose}{rebuilt.Left.Count} strut shell{(rebuilt.Left.Count == 1 ? "" : "s")} could not be made thinner without a fault and stay{(rebuilt.Left.Count == 1 ? "s" : "")} as enlarged; the first: {rebuilt.Left[0].Why}.",
-                "Nothing to do; struts.json names them.") { Piece = Letter });
+                "Nothing to do; struts.json names them.")
+            { Piece = Letter });
         var over = sized.Segments.Where(s => s.Overloaded && !ProvenBySource(s, sized)).OrderByDescending(s => s.Use).ToList();
         var proven = sized.Segments.Count(s => s.Overloaded) - over.Count;
         if (proven > 0)
             context.Report(new Finding("struts-as-in-source", Level.Note,
                 $"{Whose}{proven} strut segment{(proven == 1 ? " is" : "s are")} over a rule of safety but used no harder than the same strut{(proven == 1 ? "" : "s")} in the source, which is taken to have printed well.",
-                "If the source never printed, treat them as overloaded: struts.json names them.") { Piece = Letter });
+                "If the source never printed, treat them as overloaded: struts.json names them.")
+            { Piece = Letter });
         if (over.Count > 0)
         {
             var worst = over[0];
             var at = piece.Struts.Segments[worst.Segment].To;
             context.Report(new Finding(FindingIds.StrutOverloaded, over.Any(s => s.Stop) ? Level.Stop : Level.Check,
                 $"{Whose}{over.Count} strut segment{(over.Count == 1 ? " is" : "s are")} over a rule of safety even at the size of plain enlarging; the hardest, segment {worst.Segment} ({piece.Struts.Segments[worst.Segment].Role.ToString().ToLowerInvariant()}), carries {worst.Use:P0} of what it can bear ({StrutSizing.InWords(worst.Check)}) at layer {worst.AtLayer}.",
-                "Add struts around this place in the source, or turn the figure so that the layers there are smaller.") { AtMm = at, Layer = worst.AtLayer > 0 ? worst.AtLayer : null, Piece = Letter });
+                "Add struts around this place in the source, or turn the figure so that the layers there are smaller.")
+            { AtMm = at, Layer = worst.AtLayer > 0 ? worst.AtLayer : null, Piece = Letter });
         }
         foreach (var group in sized.AsSized.Remarks.GroupBy(r => r.Kind))
         {
@@ -102,7 +105,8 @@ internal sealed class PieceThinner(Workpiece workpiece, Piece piece, StrutThinSe
                 var worst = grave.MaxBy(r => r.Amount)!;
                 context.Report(new Finding(FindingIds.ContactsFarApart, Level.Check,
                     $"{Whose}{grave.Count} part{(grave.Count == 1 ? "" : "s")} of the figure hang{(grave.Count == 1 ? "s" : "")} on no strut while layers {worst.FirstLayer} to {worst.LastLayer} print; the film pulls there with up to {worst.Amount:0.0} N.",
-                    "Put a strut under this place in the source.") { AtMm = worst.At, Layer = worst.FirstLayer > 0 ? worst.FirstLayer : null, Piece = Letter });
+                    "Put a strut under this place in the source.")
+                { AtMm = worst.At, Layer = worst.FirstLayer > 0 ? worst.FirstLayer : null, Piece = Letter });
             }
             else context.Measure($"{Whose}load solver: {Words(group.Key)}", group.Count(), "places");
         }
