@@ -5,8 +5,8 @@ using Stiltwright.Printing.Struts;
 namespace Stiltwright.Printing.Tests;
 
 /// <summary>
-/// A generator of truth: a bumpy sea creature with struts in a style chosen by the seed, slender parts of the figure that
-/// look like struts, and the known role of every shell. Ours; its styles are common practice, no program's presets.
+/// A generator of truth: a bumpy sea creature with struts in a style that a random number chooses, slender parts of the figure that
+/// look like struts, and the known role of every shell. Ours; its styles are common practice.
 /// </summary>
 internal sealed class StrutsScene
 {
