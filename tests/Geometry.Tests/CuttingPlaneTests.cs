@@ -84,6 +84,21 @@ public class CuttingPlaneTests
             }
         }, iter: 20, threads: 2);
 
+    [Fact]
+    public void Mirrored_arms_cut_on_their_mirror_plane_give_closed_halves_and_the_move_is_told()
+    {
+        foreach (var body in Bodies)
+            foreach (var n in new Vec3[] { new(1, 0, 0), new(0, 1, 0), new(0, 0, 1), new(0, -1, 0) })
+                foreach (var d in new[] { -L.UnitMm, 0, L.UnitMm })
+                {
+                    var cut = PlaneCut.Cut(body, n, d);
+                    Balanced(cut.Below);
+                    Balanced(cut.Above);
+                    Assert.True(Math.Abs(cut.MovedMm) <= PlaneCut.MostMoves * L.UnitMm);
+                    Assert.Equal(body.SignedVolumeMm3(), cut.Below.SignedVolumeMm3() + cut.Above.SignedVolumeMm3(), 3);
+                }
+    }
+
     private static readonly Mesh[] Bodies =
     [
         Primitives.Torus(L, Vec3.Zero, new(1, 2, 3), 8, 2),

@@ -7,7 +7,14 @@ namespace Stiltwright.Geometry.Cutting;
 /// <param name="TrianglesCut">Triangles the plane crosses.</param>
 /// <param name="BelowKept">How many triangles of <paramref name="Below"/>, from the first, are old ones with their old corners.</param>
 /// <param name="AboveKept">The same of <paramref name="Above"/>.</param>
-public sealed record PlaneCutResult(Mesh Below, Mesh Above, double CapAreaMm2, int TrianglesCut, int BelowKept, int AboveKept);
+public sealed record PlaneCutResult(Mesh Below, Mesh Above, double CapAreaMm2, int TrianglesCut, int BelowKept, int AboveKept)
+{
+    /// <summary>
+    /// How far the plane was moved along its normal, mm; 0 almost always. Where sheets of one shell meet the plane in the very same
+    /// line (mirrored arms cut on their mirror plane), the section cannot be divided, and a plane a few nanometres beside it is taken.
+    /// </summary>
+    public double MovedMm { get; init; }
+}
 
 /// <summary>
 /// Cuts closed shells with a plane into two closed halves. The plane is moved up by less than a millionth of a lattice unit, so that no vertex
@@ -25,12 +32,26 @@ public static class PlaneCut
     /// <param name="normal">Direction of the plane's normal; need not be a unit vector. It is rounded to 2^-25 of its largest part (1.7 um on 100 mm at most).</param>
     /// <param name="offsetMm">Distance of the plane from the origin along the unit normal, mm.</param>
     /// <exception cref="ArgumentException">The normal has no direction.</exception>
-    /// <exception cref="CuttingException">A shell is open where it is cut.</exception>
+    /// <exception cref="CuttingException">A shell is open where it is cut, or no plane within <see cref="MostMoves"/> lattice units could be cut.</exception>
     public static PlaneCutResult Cut(Mesh closedShells, Vec3 normal, double offsetMm)
     {
         ArgumentNullException.ThrowIfNull(closedShells);
         if (!(normal.LengthSquared > 0) || !double.IsFinite(normal.LengthSquared)) throw new ArgumentException("The plane's normal has no direction.", nameof(normal));
         if (!double.IsFinite(offsetMm)) throw new ArgumentException("The plane's offset is not a number.", nameof(offsetMm));
-        return new PlaneCutRun(closedShells, normal.Unit(), offsetMm).Run();
+        for (var move = 0; ; move++)
+        {
+            var by = (move + 1) / 2 * ((move & 1) == 0 ? -1 : 1) * closedShells.Lattice.UnitMm;
+            try
+            {
+                return new PlaneCutRun(closedShells, normal.Unit(), offsetMm + by).Run() with { MovedMm = by };
+            }
+            catch (CuttingException e) when (e.InnerException is InvalidOperationException && move < 2 * MostMoves)
+            {
+                // The section there could not be divided; the plane beside it is tried, and the result says how far it moved.
+            }
+        }
     }
+
+    /// <summary>The plane is moved by this many lattice units at most, either way.</summary>
+    public const int MostMoves = 4;
 }
