@@ -13,7 +13,7 @@ public class CuttingPlaneTests
     {
         Closed(cut.Below);
         Closed(cut.Above);
-        Assert.Equal(whole.SignedVolumeMm3(), cut.Below.SignedVolumeMm3() + cut.Above.SignedVolumeMm3(), 3);
+        Assert.Equal(whole.SignedVolumeMm3(), cut.Below.SignedVolumeMm3() + cut.Above.SignedVolumeMm3(), 0.005);
     }
 
     [Fact]
@@ -80,7 +80,7 @@ public class CuttingPlaneTests
                 var cut = PlaneCut.Cut(body, new(x, y, z), d);
                 Balanced(cut.Below);
                 Balanced(cut.Above);
-                Assert.Equal(body.SignedVolumeMm3(), cut.Below.SignedVolumeMm3() + cut.Above.SignedVolumeMm3(), 3);
+                Assert.Equal(body.SignedVolumeMm3(), cut.Below.SignedVolumeMm3() + cut.Above.SignedVolumeMm3(), 0.005);
             }
         }, iter: 20, threads: 2);
 
@@ -95,7 +95,7 @@ public class CuttingPlaneTests
                     Balanced(cut.Below);
                     Balanced(cut.Above);
                     Assert.True(Math.Abs(cut.MovedMm) <= PlaneCut.MostMoves * L.UnitMm);
-                    Assert.Equal(body.SignedVolumeMm3(), cut.Below.SignedVolumeMm3() + cut.Above.SignedVolumeMm3(), 3);
+                    Assert.Equal(body.SignedVolumeMm3(), cut.Below.SignedVolumeMm3() + cut.Above.SignedVolumeMm3(), 0.005);
                 }
     }
 
@@ -116,7 +116,7 @@ public class CuttingPlaneTests
             // The two arms mirror each other, so a plane across both may meet them in the very same line: then an edge has four triangles.
             Balanced(cut.Below);
             Balanced(cut.Above);
-            Assert.Equal(eight.SignedVolumeMm3(), cut.Below.SignedVolumeMm3() + cut.Above.SignedVolumeMm3(), 3);
+            Assert.Equal(eight.SignedVolumeMm3(), cut.Below.SignedVolumeMm3() + cut.Above.SignedVolumeMm3(), 0.005);
             var tree = TriangleTree.Build(eight);
             foreach (var (half, side) in new[] { (cut.Below, -1), (cut.Above, 1) })
                 SameWindings(half, p => Math.Abs(n.Unit().Dot(p) - d) < 1e-4 || tree.Closest(p).Distance < 1e-4 ? null : Math.Sign(n.Unit().Dot(p) - d) == side ? tree.Winding(p) : 0, eight.Bounds.Grown(1), 3000, 3);
