@@ -17,7 +17,7 @@ internal sealed record Figure(string Name, Func<Vec3, double> Distance, Box3 Box
 
 internal static class Figures
 {
-    public static IReadOnlyList<Figure> All => [Anglerfish().Sized(0.72), Seahorse(), Crab().Sized(0.62)];
+    public static IReadOnlyList<Figure> All => [Anglerfish().Sized(0.57), Seahorse(), Crab().Sized(0.62)];
 
     private static Figure Anglerfish()
     {
@@ -56,7 +56,7 @@ internal static class Figures
             body = Union(body, Ball(p, lure[^1] + new Vec3(1.2, 0, -0.4), 2.5) + 0.15 * Noise(p, 1.9), 0.8);
             var stand = Union(Rock(world, 23, 7), Tube(world, stalk, t => 5.2 - 1.8 * t) + 0.5 * Noise(world, 5), 4);
             return Math.Max(Union(stand, body * 0.85, 2.5), -world.Z);
-        }, new Box3(new(-54, -28, 0), new(46, 28, 86)), 28, 0.5);
+        }, new Box3(new(-54, -28, 0), new(46, 28, 86)), 28, 0.48);
     }
 
     private static Figure Seahorse()

@@ -87,7 +87,7 @@ internal sealed class Supporter(Func<Vec3, double> distance, Scene scene, double
     {
         var foot = new Vec3(joint.X, joint.Y, RaftMm);
         if (Clear(joint, foot, radius + 0.45)) yield return [joint, foot];
-        for (var reach = 2.5; reach <= 15; reach += 2)
+        for (var reach = 2.5; reach <= 7; reach += 1.5)
             for (var k = 0; k < 16; k++)
             {
                 var (s, c) = Math.SinCos(2 * Math.PI * k / 16);

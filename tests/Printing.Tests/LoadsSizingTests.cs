@@ -114,7 +114,7 @@ public class LoadsSizingTests
             if (bold.Raised > 0) return;
             Interlocked.Increment(ref held);
             Assert.True(StrutVolume(request, careful) >= StrutVolume(request, bold) * (1 - 1e-9));
-        }, iter: 30, threads: 2);
+        }, iter: 150, threads: 2);
         Assert.True(held >= 5, $"only {held} scenes held at first");
     }
 
@@ -134,7 +134,7 @@ public class LoadsSizingTests
                 Assert.True(sticky.Segments[i].RadiusFrom >= calm.Segments[i].RadiusFrom * (1 - 1e-9), $"segment {i}");
                 Assert.True(sticky.Segments[i].RadiusTo >= calm.Segments[i].RadiusTo * (1 - 1e-9), $"segment {i}");
             }
-        }, iter: 30, threads: 2);
+        }, iter: 150, threads: 2);
         Assert.True(held >= 5, $"only {held} scenes held at first");
     }
 
