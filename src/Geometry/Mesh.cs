@@ -1,3 +1,5 @@
+using System.Runtime.InteropServices;
+
 namespace Stiltwright.Geometry;
 
 /// <summary>
@@ -88,15 +90,18 @@ public sealed class Mesh
     /// <summary>The named triangles as a mesh of their own, in the order given, with only the vertices they use.</summary>
     public Mesh Part(ReadOnlySpan<int> triangles)
     {
-        var map = new int[VertexCount];
+        // A table of all vertices is fast for much of a mesh, but costs too much for one of a thousand small shells.
+        var numbers = 3L * triangles.Length < VertexCount / 8 ? new Dictionary<int, int>(3 * triangles.Length) : null;
+        var map = numbers is null ? new int[VertexCount] : [];
         var corners = new int[3 * triangles.Length];
-        var used = new List<int>();
+        var used = new List<int>(Math.Min(VertexCount, 3 * triangles.Length));
         for (var i = 0; i < triangles.Length; i++)
             for (var k = 0; k < 3; k++)
             {
                 var v = _corners[3 * triangles[i] + k];
-                if (map[v] == 0) { used.Add(v); map[v] = used.Count; }
-                corners[3 * i + k] = map[v] - 1;
+                ref var number = ref numbers is null ? ref map[v] : ref CollectionsMarshal.GetValueRefOrAddDefault(numbers, v, out _);
+                if (number == 0) { used.Add(v); number = used.Count; }
+                corners[3 * i + k] = number - 1;
             }
         var xyz = new int[3 * used.Count];
         for (var i = 0; i < used.Count; i++)

@@ -130,12 +130,11 @@ internal static class FindingPictures
     /// <summary>The view that sees most of the places, judged on small pictures; the first of equals.</summary>
     private static (View View, int Seen) BestView(PieceParts p, List<Vec3> points, CancellationToken cancel)
     {
-        const int w = 320, h = 240;
         var best = (View: Tried[0], Seen: -1);
         foreach (var view in Tried)
         {
-            var camera = Camera.Fit(p.All.Select(x => x.Mesh), view, w, h, 6);
-            var samples = Rasteriser.Render(p.All, camera, w, h, cancel).Samples!;
+            var (camera, samples) = p.Glance(view, cancel);
+            int w = samples.Width / 2, h = samples.Height / 2;
             var allowance = Math.Max(1.0, 3 / camera.PixelsPerMm);
             var seen = points.Count(at =>
             {

@@ -91,6 +91,8 @@ internal sealed class PictureSink(string setFolder)
 /// <summary>The parts of a piece as they are drawn: figure in clay, struts in ink, raft as card, hollows as water.</summary>
 internal sealed class PieceParts
 {
+    private readonly Dictionary<View, (Camera, SampleBuffer)> _glances = [];
+
     internal PieceParts(Piece piece)
     {
         Piece = piece;
@@ -121,6 +123,15 @@ internal sealed class PieceParts
     internal IReadOnlyList<RenderPart> All => [Figure, Struts, Raft];
 
     internal IReadOnlyList<RenderPart> SeenInside => [.. Hollows, Struts, Raft, GlassFigure];
+
+    /// <summary>What is seen from a side, on a small picture; drawn once for all findings of the piece.</summary>
+    internal (Camera Camera, SampleBuffer Samples) Glance(View view, CancellationToken cancel)
+    {
+        const int w = 320, h = 240;
+        if (_glances.TryGetValue(view, out var known)) return known;
+        var camera = Camera.Fit(All.Select(x => x.Mesh), view, w, h, 6);
+        return _glances[view] = (camera, Rasteriser.Render(All, camera, w, h, cancel).Samples!);
+    }
 
     /// <summary>" of piece a", or nothing for the only piece.</summary>
     internal string OfPiece => Piece.Letter.Length == 0 ? "" : $" of piece {Piece.Letter}";

@@ -56,12 +56,26 @@ public static class WorkEntry
         foreach (var back in done.Backs)
             notes.Add(int.MaxValue, new Finding("went-back", Level.Note, $"\"{back.From}\" asked \"{back.Request.Stage}\" to do it again: {back.Request.Why}.", "Nothing to do."));
         var audit = FinalAudit.Run(order, done.Workpiece, notes, cancel);
-        progress("write", 0.91);
+        progress("pictures", 0.91);
         var stem = SetNames.Stem(order.SourceName, order.Target);
-        var threeMf = SetWriter.WriteMeshes(order.OutDir, stem, done.Workpiece, notes);
-        ReadBack.Check(order.OutDir, stem, done.Workpiece, audit, cancel);
-        progress("pictures", 0.94);
-        var pictures = SetPictures.Draw(done.Workpiece, notes.Findings, order.OutDir, cancel);
+        // Writing keeps the disk and one core busy, drawing the other: neither adds a finding, so they may run side by side.
+        var writing = Task.Run(() =>
+        {
+            var name = SetWriter.WriteMeshes(order.OutDir, stem, done.Workpiece, notes);
+            ReadBack.Check(order.OutDir, stem, done.Workpiece, audit, cancel);
+            return name;
+        }, cancel);
+        IReadOnlyList<SetPicture> pictures;
+        try
+        {
+            pictures = SetPictures.Draw(done.Workpiece, notes.Findings, order.OutDir, cancel);
+        }
+        finally
+        {
+            // The folder may only be left alone once nobody writes into it any more.
+            ((IAsyncResult)writing).AsyncWaitHandle.WaitOne();
+        }
+        var threeMf = writing.GetAwaiter().GetResult();
         notes.Replace(SetPictures.WithPictures(notes.Findings, pictures));
         var summary = SetFacts.Of(order, done, audit, notes, stem);
         SetWriter.WriteSummary(order.OutDir, summary, new PageMaterial

@@ -101,7 +101,7 @@ public sealed class EstimateStage : IStage
     {
         var source = w.Source;
         var roles = w.Inspection!.RoleOfShell;
-        Mesh Of(Func<Role, bool> which) => Mesh.Concat(source.Mesh.Lattice, Enumerable.Range(0, roles.Count).Where(i => which(roles[i])).Select(source.Shells.MeshOf));
+        Mesh Of(Func<Role, bool> which) => source.Mesh.Part(Enumerable.Range(0, roles.Count).Where(i => which(roles[i])).SelectMany(i => source.Shells.Shells[i].Triangles).ToArray());
         var grid = ColumnGrid.Covering(source.Mesh.Bounds, ColumnGrid.PitchFor(source.Mesh.Bounds, 1_000_000));
         const byte solid = 0, hollow = 1;
         var columns = Columns.Build([new ColumnPart(Of(r => r != Role.InnerShell), solid), new ColumnPart(Of(r => r == Role.InnerShell), hollow)], grid, cancel);
