@@ -1,3 +1,4 @@
+using System.Buffers;
 using System.Runtime.CompilerServices;
 
 namespace Stiltwright.Geometry.Rendering;
@@ -60,30 +61,54 @@ public sealed class Image
 
 /// <summary>
 /// What the nearest solid surface is at each sample; sample (i, j) of a w x h picture lies at pixel ((i + 0.5) / 2, (j + 0.5) / 2).
+/// The arrays are large and lent by a pool: <see cref="Release"/> gives them back, after which there is nothing to read.
 /// </summary>
 public sealed class SampleBuffer
 {
+    private float[] _depth;
+    private int[] _id;
+
     internal SampleBuffer(int width, int height)
     {
         Width = width;
         Height = height;
-        Depth = new float[width * height];
-        Id = new int[width * height];
-        Array.Fill(Depth, float.NegativeInfinity);
-        Array.Fill(Id, -1);
+        _depth = ArrayPool<float>.Shared.Rent(width * height);
+        _id = ArrayPool<int>.Shared.Rent(width * height);
     }
 
     /// <summary>Samples in a row: twice the picture's width.</summary>
-    public int Width { get; }
+    public int Width { get; private set; }
 
     /// <summary>Rows of samples.</summary>
-    public int Height { get; }
+    public int Height { get; private set; }
 
     /// <summary>Depth towards the viewer, mm; minus infinity for paper.</summary>
-    public float[] Depth { get; }
+    public ReadOnlySpan<float> Depth => _depth.AsSpan(0, Width * Height);
 
     /// <summary>
     /// Triangle, counted through the solid parts in their order; -1 for paper; -2 - g where a section cuts the solid of group g.
     /// </summary>
-    public int[] Id { get; }
+    public ReadOnlySpan<int> Id => _id.AsSpan(0, Width * Height);
+
+    /// <summary>The lent array itself, longer than what is used of it.</summary>
+    internal float[] DepthArray => _depth;
+
+    /// <summary>The lent array itself, longer than what is used of it.</summary>
+    internal int[] IdArray => _id;
+
+    /// <summary>Empties rows (paper everywhere), so that they can be filled.</summary>
+    internal void Clear(int firstRow, int rows)
+    {
+        _depth.AsSpan(firstRow * Width, rows * Width).Fill(float.NegativeInfinity);
+        _id.AsSpan(firstRow * Width, rows * Width).Fill(-1);
+    }
+
+    /// <summary>Gives the arrays back to the pool; the buffer is empty afterwards. Calling it again does nothing.</summary>
+    public void Release()
+    {
+        if (Width == 0) return;
+        ArrayPool<float>.Shared.Return(_depth);
+        ArrayPool<int>.Shared.Return(_id);
+        (_depth, _id, Width, Height) = ([], [], 0, 0);
+    }
 }

@@ -18,7 +18,7 @@ internal static class Obscurance
         var depth = new float[w * h];
         Parallel.For(0, h, options, y =>
         {
-            for (var x = 0; x < w; x++) depth[y * w + x] = s.Depth[2 * y * s.Width + 2 * x];
+            for (var x = 0; x < w; x++) depth[y * w + x] = s.DepthArray[2 * y * s.Width + 2 * x];
         });
         var reach = Math.Max(6, Math.Min(w, h) / 28.0);
         var offsets = Spiral(reach);

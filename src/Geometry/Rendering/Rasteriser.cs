@@ -26,6 +26,7 @@ public static class Rasteriser
         var over = clear.Count == 0 ? null : Layer(clear, camera, width, height, null, options);
         var image = new Image(width, height) { Samples = solid.Samples };
         Shading.Paint(image, camera, solid, over, options);
+        over?.Samples.Release();
         return image;
     }
 

@@ -15,6 +15,7 @@ internal static class SampleFiller
     {
         Parallel.For(0, scene.Bands, options, band =>
         {
+            buffer.Clear(band * Projected.BandRows, Math.Min(Projected.BandRows, buffer.Height - band * Projected.BandRows));
             // In a section the winding number at the cut follows from counting: every surface beyond the cut that faces
             // away adds one, every one that faces the viewer takes one, and far behind everything it is zero.
             var winding = cutDepth is null ? null : new short[Groups * Projected.BandRows * buffer.Width];
@@ -32,13 +33,13 @@ internal static class SampleFiller
     private static void FillCut(SampleBuffer buffer, int band, float cut, short[] winding)
     {
         var cells = Projected.BandRows * buffer.Width;
-        int first = band * cells, n = Math.Min(cells, buffer.Id.Length - first);
+        int first = band * cells, n = Math.Min(cells, buffer.Width * buffer.Height - first);
         for (var i = 0; i < n; i++)
             for (var g = 0; g < Groups; g++)
                 if (winding[g * cells + i] > 0)
                 {
-                    buffer.Id[first + i] = -2 - g;
-                    buffer.Depth[first + i] = cut;
+                    buffer.IdArray[first + i] = -2 - g;
+                    buffer.DepthArray[first + i] = cut;
                     break;
                 }
     }
@@ -83,8 +84,8 @@ internal static class SampleFiller
         double stepX = slopeX * Projected.Sub, stepY = slopeY * Projected.Sub;
 
         var group = winding is null ? 0 : scene.Parts[p].CutGroup * Projected.BandRows * buffer.Width - top * buffer.Width;
-        var depth = buffer.Depth;
-        var id = buffer.Id;
+        var depth = buffer.DepthArray;
+        var id = buffer.IdArray;
         for (var y = yLow; y <= yHigh; y++, e0 += dy0, e1 += dy1, e2 += dy2, zRow += stepY)
         {
             int from = 0, to = xHigh - xLow;

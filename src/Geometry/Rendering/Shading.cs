@@ -55,7 +55,7 @@ internal static class Shading
 
     /// <summary>True if the four samples of a pixel hold paper.</summary>
     private static bool Blank(SampleBuffer s, int first) =>
-        (s.Id[first] & s.Id[first + 1] & s.Id[first + s.Width] & s.Id[first + s.Width + 1]) == -1;
+        (s.IdArray[first] & s.IdArray[first + 1] & s.IdArray[first + s.Width] & s.IdArray[first + s.Width + 1]) == -1;
 
     /// <summary>
     /// The last colour worked out in a pixel: samples of one part at nearly one depth share it. What is smooth needs no four
@@ -77,10 +77,10 @@ internal static class Shading
     {
         var s = layer.Samples;
         var at = sy * s.Width + sx;
-        var id = s.Id[at];
+        var id = s.IdArray[at];
         if (id == -1) return Tone.Paper;
         if (id <= -2) return Edge(s, sx, sy, jump) > 0 || CutBorder(s, sx, sy) ? Tone.InkLine : brush.Cut(-2 - id, sx, sy);
-        var c = brush.Colour(id, s.Depth[at], sx, sy, hollow, jump, ref last);
+        var c = brush.Colour(id, s.DepthArray[at], sx, sy, hollow, jump, ref last);
         var e = Edge(s, sx, sy, jump);
         return e > 0 ? Rgb.Mix(c, Tone.InkLine, 0.8 * e) : c;
     }
@@ -90,9 +90,9 @@ internal static class Shading
     {
         var s = over.Samples;
         var at = sy * s.Width + sx;
-        var id = s.Id[at];
-        if (id < 0 || s.Depth[at] <= solid.Samples.Depth[at]) return c;
-        var glaze = brush.Colour(id, s.Depth[at], sx, sy, 0, jump, ref last);
+        var id = s.IdArray[at];
+        if (id < 0 || s.DepthArray[at] <= solid.Samples.DepthArray[at]) return c;
+        var glaze = brush.Colour(id, s.DepthArray[at], sx, sy, 0, jump, ref last);
         var slant = 1 - last.Facing;
         var mixed = Rgb.Mix(c, glaze, Math.Min(0.92, brush.Opacity(last.Part) * (0.45 + 1.6 * slant * slant)));
         var e = Edge(s, sx, sy, jump);
@@ -110,7 +110,7 @@ internal static class Shading
         for (var k = 0; k < 2; k++)
         {
             int dx = k == 0 ? 2 : 0, dy = 2 - dx;
-            var d = s.Depth[sy * s.Width + sx];
+            var d = s.DepthArray[sy * s.Width + sx];
             var before = At(s, sx - dx, sy - dy, d);
             var after = At(s, sx + dx, sy + dy, d);
             float fallBefore = d - before, fallAfter = d - after;
@@ -129,16 +129,16 @@ internal static class Shading
     }
 
     private static float At(SampleBuffer s, int x, int y, float outside) =>
-        (uint)x < (uint)s.Width && (uint)y < (uint)s.Height ? s.Depth[y * s.Width + x] : outside;
+        (uint)x < (uint)s.Width && (uint)y < (uint)s.Height ? s.DepthArray[y * s.Width + x] : outside;
 
     /// <summary>True where a cut face meets anything else: its border is drawn in ink.</summary>
     private static bool CutBorder(SampleBuffer s, int sx, int sy)
     {
-        var id = s.Id[sy * s.Width + sx];
+        var id = s.IdArray[sy * s.Width + sx];
         for (var k = 0; k < 4; k++)
         {
             int x = sx + (k == 0 ? 2 : k == 1 ? -2 : 0), y = sy + (k == 2 ? 2 : k == 3 ? -2 : 0);
-            if ((uint)x < (uint)s.Width && (uint)y < (uint)s.Height && s.Id[y * s.Width + x] != id) return true;
+            if ((uint)x < (uint)s.Width && (uint)y < (uint)s.Height && s.IdArray[y * s.Width + x] != id) return true;
         }
         return false;
     }

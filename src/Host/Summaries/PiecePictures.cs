@@ -95,6 +95,7 @@ internal static class PiecePictures
             var picture = Rasteriser.Render(pieces[i].All, camera, cellW, cellH - label, cancel);
             int left = gap + i % columns * (cellW + gap), top = gap + i / columns * (cellH + gap);
             sheet.Paste(picture, left, top);
+            picture.Samples!.Release();
             var text = $"piece {pieces[i].Piece.Letter}";
             canvas.Text(left + (cellW - Canvas.TextWidth(text, Sheet.Letters)) / 2, top + cellH - 10, text, Sheet.Letters, Tone.InkLine);
         }
@@ -111,13 +112,16 @@ internal static class FindingPictures
 {
     private static readonly View[] Tried = [View.ThreeQuarter, View.Front, View.ThreeQuarterBelow, View.Back, View.Left, View.Right, View.Above, View.Below];
 
+    /// <summary>Places need no finer paper than this to be found again: half the samples of a large picture.</summary>
+    private const double PlacesShare = 0.72;
+
     internal static DrawnPicture Places(PieceParts p, IReadOnlyList<(int Index, Finding Finding)> places, int all, int number, CancellationToken cancel)
     {
         var points = places.Select(x => x.Finding.AtMm!.Value).ToList();
         var (view, seen) = BestView(p, points, cancel);
         var inside = seen == 0;
         var word = places[0].Finding.Id.Replace('-', ' ');
-        var sheet = Sheet.Draw(inside ? p.SeenInside : p.All, Camera.Frame(view), [word], null, cancel);
+        var sheet = Sheet.Draw(inside ? p.SeenInside : p.All, Camera.Frame(view), [word], null, cancel, PlacesShare);
         foreach (var (_, f) in places)
             sheet.Mark(f.AtMm!.Value, word, f.Layer is { } l ? $"layer {Words.Number(l)}, {Words.Place(f.AtMm!.Value)}" : Words.Place(f.AtMm!.Value));
         sheet.Finish();

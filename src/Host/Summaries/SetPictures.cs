@@ -41,7 +41,7 @@ public static class SetPictures
         var n = 0;
         foreach (var group in Groups(findings, pieces).Take(MostFindingPictures))
             drawn.Add(FindingPictures.Places(group.Piece, [.. group.Places.Take(MostMarks)], group.Places.Count, ++n, cancel));
-        return drawn.Pictures;
+        return drawn.Written();
     }
 
     /// <summary>The findings with the picture that shows each of them (the first, where there are several).</summary>
@@ -74,17 +74,21 @@ internal sealed record DrawnPicture(string Name, Image Image, string Caption, IR
 /// <summary>Writes pictures and keeps their small copies.</summary>
 internal sealed class PictureSink(string setFolder)
 {
-    private readonly List<SetPicture> _pictures = [];
+    private readonly List<Task<SetPicture>> _writing = [];
 
-    internal IReadOnlyList<SetPicture> Pictures => _pictures;
+    /// <summary>All pictures in the order in which they were added; waits until they are written.</summary>
+    internal IReadOnlyList<SetPicture> Written() => [.. _writing.Select(t => t.GetAwaiter().GetResult())];
 
-    internal void Add(DrawnPicture p)
+    /// <summary>Packing a picture takes about as long as drawing it, so it runs beside the drawing of the next.</summary>
+    internal void Add(DrawnPicture p) => _writing.Add(Task.Run(() => Write(p)));
+
+    private SetPicture Write(DrawnPicture p)
     {
         var file = $"{SummaryFiles.PicturesName}/{p.Name}.png";
         using (var stream = new FileStream(Path.Combine(setFolder, SummaryFiles.PicturesName, p.Name + ".png"), FileMode.Create, FileAccess.Write))
             Png.Write(stream, p.Image);
         var small = p.Image.Smaller(2);
-        _pictures.Add(new SetPicture(file, p.Caption, p.Marks, p.FindingIndexes, Png.ToBytes(small), small.Width, small.Height, p.InMail));
+        return new SetPicture(file, p.Caption, p.Marks, p.FindingIndexes, Png.ToBytes(small), small.Width, small.Height, p.InMail);
     }
 }
 

@@ -29,16 +29,20 @@ internal sealed class Sheet
     /// <summary>What the marks stand for, mark 1 first.</summary>
     internal IReadOnlyList<string> Told => _told;
 
-    /// <summary>Draws parts on paper trimmed to them, with room at the sides for marks with these words.</summary>
-    internal static Sheet Draw(IReadOnlyList<RenderPart> parts, (Vec3 Right, Vec3 Up, Vec3 Toward) frame, IReadOnlyList<string> words, double? cutDepth, CancellationToken cancel)
+    /// <summary>
+    /// Draws parts on paper trimmed to them, with room at the sides for marks with these words. <paramref name="share"/> is
+    /// the part of the largest paper's sides that may be used.
+    /// </summary>
+    internal static Sheet Draw(IReadOnlyList<RenderPart> parts, (Vec3 Right, Vec3 Up, Vec3 Toward) frame, IReadOnlyList<string> words, double? cutDepth, CancellationToken cancel, double share = 1)
     {
         var meshes = parts.Select(p => p.Mesh).ToList();
         var seen = Camera.Extent(meshes, frame).Size;
         var margin = words.Count == 0 ? 50 : Math.Min(360, Marks.MarginFor(words, Letters));
         // As large as fits, then the paper is trimmed to what is on it; even sides, so that the small copy is exactly half.
-        var scale = Math.Min((MostWidth - 2 * margin) / Math.Max(seen.X, 1e-6), (MostHeight - 2 * Foot) / Math.Max(seen.Y, 1e-6));
-        var w = (int)Math.Clamp(seen.X * scale + 2 * margin, LeastWidth, MostWidth) & ~1;
-        var h = (int)Math.Clamp(seen.Y * scale + 2 * Foot, LeastHeight, MostHeight) & ~1;
+        double mostWidth = share * MostWidth, mostHeight = share * MostHeight;
+        var scale = Math.Min((mostWidth - 2 * margin) / Math.Max(seen.X, 1e-6), (mostHeight - 2 * Foot) / Math.Max(seen.Y, 1e-6));
+        var w = (int)Math.Clamp(seen.X * scale + 2 * margin, LeastWidth, mostWidth) & ~1;
+        var h = (int)Math.Clamp(seen.Y * scale + 2 * Foot, LeastHeight, mostHeight) & ~1;
         var camera = Camera.Fit(meshes, frame, w, h, margin, Foot) with { CutDepth = cutDepth };
         var sheet = new Sheet(Rasteriser.Render(parts, camera, w, h, cancel), camera);
         sheet.Measure();
@@ -76,10 +80,11 @@ internal sealed class Sheet
     internal void HeadLine(string text) =>
         Canvas.Text((Image.Width - Canvas.TextWidth(text, 0.8 * Letters)) / 2, 0.5 * Foot, text, 0.8 * Letters, Tone.InkLine);
 
-    /// <summary>Draws the marks; after this the picture is done.</summary>
+    /// <summary>Draws the marks; after this the picture is done and what was seen at each sample is forgotten.</summary>
     internal Sheet Finish()
     {
         Marks.Draw(Canvas, _marks, Letters);
+        Image.Samples!.Release();
         return this;
     }
 
