@@ -39,6 +39,12 @@ internal sealed partial class SizingRun
             Least(tip, 1, "a cup without a vent pulls on it");
             Least(_shaft[c.Segment], 1, "a cup without a vent pulls on it");
         }
+        foreach (var r in first.Remarks)
+            if (r.Kind is LoadRemarkKind.StrutStandsOnNothing or LoadRemarkKind.BraceLoose)
+            {
+                Least(_shaft[r.Segment], 1, "nothing was found that it stands on");
+                if (_tip[r.Segment] is { } tip) Least(tip, 1, "nothing was found that it stands on");
+            }
         for (var s = 0; s < _shaft.Length; s++)
         {
             (_shaft[s].Value, _shaft[s].Why) = (_shaft[s].Least, _shaft[s].LeastWhy);

@@ -138,7 +138,11 @@ internal sealed class StrutChecks
         }
     }
 
-    /// <summary>Before it is joined to the figure, a strut bears the load of its own newest layer.</summary>
+    /// <summary>
+    /// Before it is joined to the figure, a strut bears the load of its own newest layer: it is pulled like any region, and
+    /// pushed no harder than stiff plates would squeeze the resin out of one layer's gap (physics table 2.6), which is far
+    /// less for a thin strut.
+    /// </summary>
     public void StandFree()
     {
         var stress = 1e-3 * _scene.Resin.SeparationStressKPa
@@ -159,6 +163,8 @@ internal sealed class StrutChecks
                 var hold = top;
                 while (hold > 0 && !braced[_frame.Elements[path[hold]].Lower]) hold--;
                 var column = new Column(_frame, path, hold, top, StrutCapacity.FixedFree, _scene.Resin.GreenModulusMPa, _strength);
+                var push = Math.Min(_scene.Resin.ApproachShare * force, SqueezeFilm.Force(
+                    Torsion.Disc(g.EqualAreaDiameter(el.RadiusUpper) / 2), _scene.Resin.ViscosityPaS, _scene.Printer.RetractSpeedMmS, _scene.Figure.LayerMm));
                 var layer = _scene.Figure.LayerFrom(at.Z) + 1;
                 for (var i = hold; i <= top; i++)
                 {
@@ -166,7 +172,7 @@ internal sealed class StrutChecks
                     var foot = _frame.Places[low.Lower];
                     var bending = force * Math.Sqrt((at.X - foot.X) * (at.X - foot.X) + (at.Y - foot.Y) * (at.Y - foot.Y));
                     var stressUse = (force * _perAreaLower[path[i]] + bending * _perModulusLower[path[i]]) / _strength;
-                    Note(low.Segment, LoadCheck.StandingFree, Math.Max(stressUse, _scene.Resin.ApproachShare * force / column.CapacityN), layer);
+                    Note(low.Segment, LoadCheck.StandingFree, Math.Max(stressUse, push / column.CapacityN), layer);
                 }
             }
     }

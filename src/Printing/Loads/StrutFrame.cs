@@ -33,6 +33,9 @@ internal readonly record struct FrameContact(int Segment, int Node, Vec3 At, Vec
 /// </summary>
 internal sealed class StrutFrame
 {
+    // What reaches less than this below its place on the figure still stands there, mm.
+    private const double BelowMm = 0.5;
+
     private readonly StrutGraph _graph;
     private readonly List<Vec3> _place = [];
     private readonly List<FrameElement> _elements = [];
@@ -210,6 +213,24 @@ internal sealed class StrutFrame
                 }
         }
 
+        double Lowest(int from)
+        {
+            var seen = new HashSet<int> { from };
+            var next = new Stack<int>();
+            next.Push(from);
+            var lowest = double.PositiveInfinity;
+            while (next.TryPop(out var v))
+            {
+                lowest = Math.Min(lowest, _place[v].Z);
+                foreach (var p in touching[v])
+                {
+                    var w = pieces[p].Lower == v ? pieces[p].Upper : pieces[p].Lower;
+                    if (_tree[w] < 0 && seen.Add(w)) next.Push(w);
+                }
+            }
+            return lowest;
+        }
+
         for (var j = 0; j < segs.Count; j++)
         {
             if (segs[j].Role == Role.Brace) continue;
@@ -228,7 +249,8 @@ internal sealed class StrutFrame
         }
         foreach (var c in onFigure.OrderBy(c => c.At.Z).ThenBy(c => c.Segment))
         {
-            if (_tree[c.Node] >= 0) continue;
+            // A rest that reaches below its lowest place on the figure begins in mid-air: it stands on nothing.
+            if (_tree[c.Node] >= 0 || Lowest(c.Node) < c.At.Z - BelowMm) continue;
             Root(c.Node, c);
             Spread();
         }

@@ -17,11 +17,12 @@ internal sealed class UseLimits
     private readonly double[,] _relative;
     private readonly double _absolute;
     private readonly LoadResult? _source;
-    private readonly bool _sameIds;
+    private readonly int[] _inSource; // by segment: the same strut in the source, -1 where there is none
 
     public UseLimits(SizingRequest request, LoadResult? source)
     {
         _source = request.Rule == SizingRule.Absolute ? null : source;
+        _inSource = SameStrut(request);
         _absolute = request.Rule == SizingRule.Relative ? double.PositiveInfinity : 1 / request.Safety;
         Safety = request.Safety;
         var checks = Enum.GetValues<LoadCheck>().Length;
@@ -31,7 +32,6 @@ internal sealed class UseLimits
             for (var c = 0; c < checks; c++) _relative[r, c] = double.PositiveInfinity;
         if (_source is null || request.Source is null) return;
         var segments = request.Source.Struts.Segments;
-        _sameIds = segments.Count == request.Enlarged.Struts.Segments.Count;
         for (var r = 0; r < roles; r++)
             for (var c = 1; c < checks; c++)
             {
@@ -64,7 +64,7 @@ internal sealed class UseLimits
     {
         var limit = Of(role, check);
         if (!Over(role, asEnlarged, check)) return Math.Max(limit, asEnlarged.UseOf[(int)check]);
-        var own = _source is not null && _sameIds ? _source.Segments[asEnlarged.Segment].UseOf[(int)check] : 0;
+        var own = InSource(asEnlarged.Segment, check);
         return Math.Max(own, asEnlarged.UseOf[(int)check]);
     }
 
@@ -75,14 +75,26 @@ internal sealed class UseLimits
         for (var c = 1; c < load.UseOf.Length; c++)
         {
             if (double.IsPositiveInfinity(_relative[(int)role, c])) continue;
-            var own = _sameIds ? _source.Segments[load.Segment].UseOf[c] : 0;
+            var own = InSource(load.Segment, (LoadCheck)c);
             if (load.UseOf[c] > Math.Max(_relative[(int)role, c], own) * (1 + SameAsSource)) return true;
         }
         return false;
     }
 
+    /// <summary>Use that the same strut reached in the source; 0 where there is no such strut.</summary>
+    public double InSource(int segment, LoadCheck check) => _source is not null && _inSource[segment] is >= 0 and var same ? _source.Segments[same].UseOf[(int)check] : 0;
+
     /// <summary>True if use times safety is above 1.</summary>
     public bool OverAbsolute(SegmentLoad load) => load.Use * Safety > 1 + Settled;
+
+    // By the number that enlarging and cutting keep; a graph without such numbers is the source's own where it is as long.
+    private static int[] SameStrut(SizingRequest request)
+    {
+        var segments = request.Enlarged.Struts.Segments;
+        var count = request.Source?.Struts.Segments.Count ?? 0;
+        var numbered = segments.Any(g => g.SourceId >= 0);
+        return [.. segments.Select(g => numbered ? g.SourceId < count ? g.SourceId : -1 : segments.Count == count ? g.Id : -1)];
+    }
 
     // Linear between ranks.
     private static double At(double[] sorted, double share)
