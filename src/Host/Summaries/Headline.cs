@@ -21,7 +21,7 @@ public static class Headline
     {
         var name = $"“{Words.OneLine(s.Source.File)}”";
         var f = Deciding(s);
-        var why = f is null ? "" : $" {Sentence(f.Text)} {Sentence(f.Advice)}".TrimEnd();
+        var why = f is null ? "" : $" {Words.Prose(Sentence(f.Text))} {Words.Prose(Sentence(f.Advice))}".TrimEnd();
         if (Refused(s)) return $"{name} was not done: nothing was made to print.{why}";
         var scaled = s.Scale is { } k ? $" at {Words.Scale(k)}" : "";
         var what = s.Pieces.Count == 1 ? s.Pieces[0].File : Words.Count(s.Pieces.Count, "piece");

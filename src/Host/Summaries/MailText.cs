@@ -61,8 +61,8 @@ public sealed record MailText(string Subject, string Text, string Html, IReadOnl
         if (s.Findings.Count > 0) t.Append('\n');
         foreach (var f in Shown(s))
         {
-            t.Append($"{Words.Of(f.Level)}: {Words.OneLine(f.Text)}\n");
-            if (f.Advice.Length > 0) t.Append($"  {Words.OneLine(f.Advice)}\n");
+            t.Append($"{Words.Of(f.Level)}: {Words.OneLine(Words.Prose(f.Text))}\n");
+            if (f.Advice.Length > 0) t.Append($"  {Words.OneLine(Words.Prose(f.Advice))}\n");
         }
         if (s.Findings.Count > MostFindings) t.Append($"{s.Findings.Count - MostFindings} more in the summary.\n");
         if (s.Outcome == Outcome.Check) t.Append($"\nWhen you have looked and it may print: stiltwright record {Words.OneLine(s.Number)} --accepted\n");
@@ -80,7 +80,7 @@ public sealed record MailText(string Subject, string Text, string Html, IReadOnl
         {
             w.Add($"<table style=\"border-collapse:collapse;max-width:760px\">");
             foreach (var f in Shown(s))
-                w.Add($"<tr><td style=\"vertical-align:top;padding:6px 12px 6px 0;border-top:1px solid #cfc7b5\"><b>{Words.Of(f.Level)}</b></td><td style=\"padding:6px 0;border-top:1px solid #cfc7b5\">{f.Text}<br><i>{f.Advice}</i></td></tr>");
+                w.Add($"<tr><td style=\"vertical-align:top;padding:6px 12px 6px 0;border-top:1px solid #cfc7b5\"><b>{Words.Of(f.Level)}</b></td><td style=\"padding:6px 0;border-top:1px solid #cfc7b5\">{Words.Prose(f.Text)}<br><i>{Words.Prose(f.Advice)}</i></td></tr>");
             w.Add($"</table>");
             if (s.Findings.Count > MostFindings) w.Add($"<p>{s.Findings.Count - MostFindings} more in the summary.</p>");
         }

@@ -21,7 +21,7 @@ public static class PageStyle
         .lead{font-size:18px;line-height:1.45;margin:14px 0 18px}
         .small{font-size:13px;color:var(--faint)}
         .block{display:grid;grid-template-columns:repeat(4,1fr);border:1.5px solid var(--ink);background:var(--sheet);margin:14px 0}
-        .block div{border-right:1px solid var(--rule);border-bottom:1px solid var(--rule);padding:5px 10px;min-width:0;overflow-wrap:anywhere}
+        .block>div{border-right:1px solid var(--rule);border-bottom:1px solid var(--rule);padding:5px 10px;min-width:0;overflow-wrap:anywhere}
         .block dt,.block .k{font-size:11.5px;color:var(--faint)}
         .block .v{font-size:15px}
         .word{display:inline-block;white-space:nowrap;border:1.5px solid var(--ink);padding:0 9px;font-family:Georgia,serif;letter-spacing:.02em}

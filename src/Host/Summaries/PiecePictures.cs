@@ -80,26 +80,34 @@ internal static class PiecePictures
     /// <summary>All pieces in one picture, to one scale, each with its letter.</summary>
     internal static DrawnPicture SideBySide(IReadOnlyList<PieceParts> pieces, CancellationToken cancel)
     {
-        const int width = 1600, height = 1200, gap = 24, label = 46, most = 4;
+        const int width = 1600, most = 1400, gap = 24, label = 46;
         var frame = Camera.Frame(View.ThreeQuarter);
         var sizes = pieces.Select(p => Camera.Extent(p.All.Select(x => x.Mesh), frame).Size).ToList();
-        var columns = Math.Min(most, pieces.Count);
-        var rows = (pieces.Count + columns - 1) / columns;
-        int cellW = (width - gap * (columns + 1)) / columns, cellH = (height - gap * (rows + 1)) / rows;
-        var scale = sizes.Min(s => Math.Min((cellW - 8) / s.X, (cellH - label - 8) / s.Y));
-        var sheet = new Image(width, height);
+        // As many columns as let the pieces be drawn largest; each row is as high as its tallest piece needs.
+        var (columns, scale) = Enumerable.Range(1, pieces.Count).Select(n => (Columns: n, Scale: ScaleFor(n))).MaxBy(x => x.Scale);
+        var cellW = (width - gap * (columns + 1)) / columns;
+        int[] heights = [.. sizes.Chunk(columns).Select(row => (int)Math.Ceiling(scale * row.Max(s => s.Y)) + label + 8)];
+        var sheet = new Image(width, (heights.Sum() + gap * (heights.Length + 1) + 1) & ~1);
         var canvas = new Canvas(sheet);
         for (var i = 0; i < pieces.Count; i++)
         {
+            int left = gap + i % columns * (cellW + gap), top = gap + heights.Take(i / columns).Sum(h => h + gap), cellH = heights[i / columns];
             var camera = Camera.Fit(pieces[i].All.Select(x => x.Mesh), frame, cellW, cellH - label, 4, 4) with { PixelsPerMm = scale };
             var picture = Rasteriser.Render(pieces[i].All, camera, cellW, cellH - label, cancel);
-            int left = gap + i % columns * (cellW + gap), top = gap + i / columns * (cellH + gap);
             sheet.Paste(picture, left, top);
             picture.Samples!.Release();
             var text = $"piece {pieces[i].Piece.Letter}";
             canvas.Text(left + (cellW - Canvas.TextWidth(text, Sheet.Letters)) / 2, top + cellH - 10, text, Sheet.Letters, Tone.InkLine);
         }
         return new DrawnPicture("pieces", sheet, $"All {pieces.Count} pieces to one scale, each as it stands on its platform.", [], [], true);
+
+        double ScaleFor(int across)
+        {
+            var rows = sizes.Chunk(across).ToList();
+            return Math.Min(
+                ((width - gap * (across + 1)) / across - 8) / sizes.Max(s => s.X),
+                (most - gap * (rows.Count + 1) - rows.Count * (label + 8)) / rows.Sum(row => row.Max(s => s.Y)));
+        }
     }
 
     private static string HoleWord(DrainHole h) => h.Purpose == "air" ? "air hole" : "drain hole";

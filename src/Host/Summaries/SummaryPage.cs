@@ -115,8 +115,8 @@ internal static class SummaryFindings
             var n = 0;
             foreach (var f in s.Findings.OrderByDescending(f => f.Level))
             {
-                w.Add($"<li id=\"finding-{++n}\"><div><span class=\"word {Words.Of(f.Level)}\">{Words.Of(f.Level)}</span></div><div><p>{f.Text}</p>");
-                if (f.Advice.Length > 0) w.Add($"<p class=\"advice\">{f.Advice}</p>");
+                w.Add($"<li id=\"finding-{++n}\"><div><span class=\"word {Words.Of(f.Level)}\">{Words.Of(f.Level)}</span></div><div><p>{Words.Prose(f.Text)}</p>");
+                if (f.Advice.Length > 0) w.Add($"<p class=\"advice\">{Words.Prose(f.Advice)}</p>");
                 w.Add($"<p class=\"small\">{f.Id}");
                 if (f.Piece is { Length: > 0 } piece) w.Add($" · piece {piece}");
                 if (f.Layer is { } layer) w.Add($" · layer {Words.Number(layer)}");

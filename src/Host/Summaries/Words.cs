@@ -1,12 +1,13 @@
 using System.Globalization;
 using System.Text;
+using System.Text.RegularExpressions;
 using Stiltwright.Geometry;
 using Stiltwright.Sdk;
 
 namespace Stiltwright.Host.Summaries;
 
 /// <summary>Numbers and states as a person reads them.</summary>
-public static class Words
+public static partial class Words
 {
     private static readonly CultureInfo C = CultureInfo.InvariantCulture;
 
@@ -103,6 +104,12 @@ public static class Words
         }
         return b.ToString().Trim();
     }
+
+    /// <summary>A sentence of a stage as a page shows it: mm2 and mm3, as plain files write them, become mm² and mm³.</summary>
+    public static string Prose(string text) => PlainUnits().Replace(text, m => m.Value[^1] == '2' ? "mm²" : "mm³");
+
+    [GeneratedRegex(@"\bmm[23]\b")]
+    private static partial Regex PlainUnits();
 
     private static double Across(Vec3 d) => Math.Sqrt(d.X * d.X + d.Y * d.Y);
 }
