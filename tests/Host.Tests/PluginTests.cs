@@ -1,4 +1,8 @@
+using System.Text.Json.Nodes;
+using Stiltwright.Geometry;
+using Stiltwright.Host.Configuration;
 using Stiltwright.Host.Plugins;
+using Stiltwright.Printing.Resin;
 using Stiltwright.Sdk;
 
 namespace Stiltwright.Host.Tests;
@@ -30,6 +34,42 @@ public sealed class PluginTests : IDisposable
         Assert.NotSame(shell.Create(), shell.Create());
         Assert.NotEqual(typeof(ShellStage), shell.Create().GetType()); // another load of the assembly, the same contract
         File.Delete(shell.From); // never locked
+    }
+
+    [Fact]
+    public void The_sample_of_a_custom_stage_loads_and_weighs_the_parcel()
+    {
+        Folder("ParcelCheck", "ParcelCheck.dll");
+        var catalog = Load();
+        Assert.Empty(catalog.Problems);
+        var mesh = Mesh.Empty(Lattice.For(1));
+        var figure = new Workpiece
+        {
+            Source = new SourceFigure("ray.stl", new string('0', 64), mesh, new ShellSet(mesh, [], []), 0),
+            Estimate = new SetEstimate([], [], [], 2300, 2400, 3600, 90, "EUR", 300, 300),
+        };
+        var settings = SettingsBinder.Bind(catalog.Stages["parcel-check"].SettingsType, JsonNode.Parse("""{ "mostG": 2250 }""")!.AsObject(), "stage parcel-check").Value!;
+        var context = new Listening();
+        var result = catalog.Stages["parcel-check"].Create().Run(figure, settings, context, CancellationToken.None);
+        Assert.Same(figure, result.Workpiece);
+        Assert.Contains("2300 g", Assert.Single(context.Said).Text, StringComparison.Ordinal);
+    }
+
+    /// <summary>Keeps what a stage reports; nothing else of the job is there.</summary>
+    private sealed class Listening : IStageContext
+    {
+        public List<Finding> Said { get; } = [];
+        public ResinData Resin => throw new NotSupportedException("This stage asks for no resin.");
+        public IReadOnlyList<PrinterData> Printers => [];
+        public TargetSize Target => new(200, null, null, null);
+        public (double Least, double Most)? SourceMm => null;
+        public Slip Slip => new();
+        public int TimesGoneBack => 0;
+        public bool RunsLater(string stage) => false;
+        public void Report(Finding finding) => Said.Add(finding);
+        public void Measure(string name, double value, string unit) => Assert.Equal(("parcel", 2300.0, "g"), (name, value, unit));
+        public void Progress(double share) => Assert.InRange(share, 0, 1);
+        public void AddExtra(string fileName, Mesh mesh, string what) => Assert.Fail("This stage adds no file.");
     }
 
     [Fact]
