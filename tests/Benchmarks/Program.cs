@@ -1,6 +1,10 @@
 using Stiltwright.Benchmarks;
+using Stiltwright.Benchmarks.Peers;
 
 // dotnet run --project tests/Benchmarks -c Release -- folder DIR [--recipe enlarge-200] [--out DIR] [--only TEXT] [--program PATH]
+// dotnet run --project tests/Benchmarks -c Release -- peers DIR [--only T1,T4] [--runs 5] [--limit SECONDS]
 if (args is ["folder", var folder, .. var rest]) return FolderTable.Print(folder, rest);
+if (args is ["peers", var peers, .. var peerOptions]) return PeerTable.Print(peers, peerOptions);
 Console.Error.WriteLine("Use: folder DIR [--recipe NAME] [--out DIR] [--only TEXT] [--program PATH]   prepares every mesh in a folder and prints a table");
+Console.Error.WriteLine("     peers DIR [--only T1,T4] [--runs 5] [--limit SECONDS]   the kernel beside the programs in DIR/build, on the files in DIR/inputs, as ratios");
 return 2;
