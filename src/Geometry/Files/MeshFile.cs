@@ -54,9 +54,26 @@ public sealed class MeshFile
         ObjectTypes = objectTypes;
         ObjectOfTriangle = objectOfTriangle;
         Remarks = remarks;
+        Bounds = BoxOf(points);
+    }
+
+    private static Box3 BoxOf(double[] points)
+    {
+        var boxes = new Box3[(points.Length / 3 + Chunk - 1) / Chunk];
+        Parallel.For(0, boxes.Length, c =>
+        {
+            double x0 = double.PositiveInfinity, y0 = x0, z0 = x0, x1 = double.NegativeInfinity, y1 = x1, z1 = x1;
+            for (var i = 3 * c * Chunk; i < Math.Min(points.Length, 3 * (c + 1) * Chunk); i += 3)
+            {
+                x0 = Math.Min(x0, points[i]); x1 = Math.Max(x1, points[i]);
+                y0 = Math.Min(y0, points[i + 1]); y1 = Math.Max(y1, points[i + 1]);
+                z0 = Math.Min(z0, points[i + 2]); z1 = Math.Max(z1, points[i + 2]);
+            }
+            boxes[c] = new Box3(new Vec3(x0, y0, z0), new Vec3(x1, y1, z1));
+        });
         var box = Box3.Empty;
-        for (var i = 0; i < points.Length; i += 3) box = box.With(new Vec3(points[i], points[i + 1], points[i + 2]));
-        Bounds = box;
+        foreach (var b in boxes) box = box.With(b);
+        return box;
     }
 
     /// <summary>Where it was read from.</summary>

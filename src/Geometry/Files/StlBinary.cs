@@ -1,5 +1,4 @@
 using System.Buffers.Binary;
-using System.Runtime.InteropServices;
 using System.Text;
 
 namespace Stiltwright.Geometry.Files;
@@ -9,7 +8,6 @@ internal static class StlBinary
 {
     private const int Header = 84;
     private const int Record = 50;
-    private const int TrianglesAtOnce = 1 << 15;
 
     internal static MeshFile Read(FileStream file, string path, ReadLimits limits, CancellationToken cancel)
     {
@@ -19,68 +17,116 @@ internal static class StlBinary
         if (count > (uint)limits.MaxTriangles)
             throw new MeshReadException($"{Path.GetFileName(path)} holds {count:N0} triangles, more than the limit of {limits.MaxTriangles:N0}. Reduce the model or raise the limit.");
         var n = (int)count;
-        var sink = new TriangleSink(path, limits, n);
-        sink.BeginObject("");
-
-        // One block is read ahead while the one before is welded; welding takes the longer by far.
-        var blocks = new[] { new byte[Math.Min(n, TrianglesAtOnce) * Record], new byte[Math.Min(n, TrianglesAtOnce) * Record] };
-        var coloured = 0;
-        var next = Task.Run(() => ReadBlock(file, blocks[0], n, 0), CancellationToken.None);
+        var corners = GC.AllocateUninitializedArray<int>(3 * n);
+        var parts = Parts(n);
         try
         {
-            for (var first = 0; first < n; first += TrianglesAtOnce)
-            {
-                var bytes = next.GetAwaiter().GetResult();
-                var block = blocks[first / TrianglesAtOnce % 2];
-                var after = first + TrianglesAtOnce;
-                if (after < n) next = Task.Run(() => ReadBlock(file, blocks[after / TrianglesAtOnce % 2], n, after), CancellationToken.None);
-                cancel.ThrowIfCancellationRequested();
-                coloured += Take(sink, block.AsSpan(0, bytes), first);
-            }
+            Parallel.For(0, parts.Length, new ParallelOptions { MaxDegreeOfParallelism = parts.Length }, p => parts[p].Read(file.SafeFileHandle, corners, cancel));
+            var sink = new TriangleSink(path, limits, 0);
+            sink.BeginObject("");
+            foreach (var p in parts)
+                if (p.NotFinite >= 0)
+                    throw sink.Refuse($"triangle {p.NotFinite / 9 + 1:N0} (byte {Header + Record * (p.NotFinite / 9) + 12 + 4 * (p.NotFinite % 9):N0}) has a coordinate that is {(float.IsNaN(p.NotFiniteValue) ? "no number (NaN)" : "infinite")}. Repair or export the model again.");
+            file.Position = Header + (long)n * Record;
+            Remarks(file, head, sink, n, parts.Sum(p => p.Coloured));
+            return sink.Finish("STL, binary", Join(parts, corners), corners, parts.Sum(p => p.Twice), parts.Select(p => p.FirstTwice).FirstOrDefault(t => t >= 0, -1));
+        }
+        catch (AggregateException e) when (e.InnerExceptions[0] is OperationCanceledException or IOException)
+        {
+            System.Runtime.ExceptionServices.ExceptionDispatchInfo.Throw(e.InnerExceptions[0]);
+            throw;
         }
         finally
         {
-            // A block still being read belongs to the file that the caller is about to close.
-            ((IAsyncResult)next).AsyncWaitHandle.WaitOne();
+            foreach (var p in parts) p.Dispose();
         }
+    }
 
+    // One part a core for all but small files; what comes out does not depend on how many there are.
+    private static StlPart[] Parts(int n)
+    {
+        var count = Math.Clamp(Math.Min(Environment.ProcessorCount, n / 16384), 1, 8);
+        var parts = new StlPart[count];
+        for (var p = 0; p < count; p++)
+        {
+            int from = (int)((long)n * p / count), to = (int)((long)n * (p + 1) / count);
+            parts[p] = new StlPart(from, to - from);
+        }
+        return parts;
+    }
+
+    /// <summary>
+    /// Joins the parts' numbers: a point that an earlier part has takes its number, the others go on counting, so the numbers are
+    /// those of one walk through the file. Gives the points.
+    /// </summary>
+    private static double[] Join(StlPart[] parts, int[] corners)
+    {
+        const int chunk = 1 << 15;
+        var maps = new int[parts.Length][];
+        var total = parts[0].PointCount;
+        for (var p = 1; p < parts.Length; p++)
+        {
+            var part = parts[p];
+            var map = maps[p] = System.Buffers.ArrayPool<int>.Shared.Rent(part.PointCount);
+            var earlier = p;
+            Parallel.For(0, (part.PointCount + chunk - 1) / chunk, c =>
+            {
+                var x = part.Points;
+                int from = c * chunk, to = Math.Min(part.PointCount, from + chunk);
+                Array.Fill(map, -1, from, to - from);
+                for (var q = 0; q < earlier; q++)
+                    for (var v = from; v < to; v++)
+                    {
+                        if (v + 16 < to) parts[q].Prefetch(x[3 * v + 48], x[3 * v + 49], x[3 * v + 50]);
+                        if (map[v] >= 0) continue;
+                        var id = parts[q].Find(x[3 * v], x[3 * v + 1], x[3 * v + 2]);
+                        if (id >= 0) map[v] = q == 0 ? id : maps[q][id] < 0 ? ~maps[q][id] : maps[q][id];
+                    }
+            });
+            // New points are marked by the complement of their number.
+            for (var v = 0; v < part.PointCount; v++)
+                if (map[v] < 0) map[v] = ~total++;
+        }
+        var points = GC.AllocateUninitializedArray<double>(3 * total);
+        for (var p = 0; p < parts.Length; p++)
+        {
+            var part = parts[p];
+            var map = maps[p];
+            Parallel.For(0, (part.PointCount + chunk - 1) / chunk, c =>
+            {
+                var x = part.Points;
+                int from = c * chunk, to = Math.Min(part.PointCount, from + chunk);
+                if (map is null)
+                {
+                    for (var i = 3 * from; i < 3 * to; i++) points[i] = x[i];
+                    return;
+                }
+                for (var v = from; v < to; v++)
+                {
+                    if (map[v] >= 0) continue;
+                    var at = 3 * (map[v] = ~map[v]);
+                    (points[at], points[at + 1], points[at + 2]) = (x[3 * v], x[3 * v + 1], x[3 * v + 2]);
+                }
+            });
+            if (map is null) continue;
+            Parallel.For(0, (part.Count + chunk - 1) / chunk, c =>
+            {
+                var end = 3 * (part.First + Math.Min(part.Count, (c + 1) * chunk));
+                for (var i = 3 * (part.First + c * chunk); i < end; i++) corners[i] = map[corners[i]];
+            });
+            System.Buffers.ArrayPool<int>.Shared.Return(map);
+        }
+        return points;
+    }
+
+    private static void Remarks(FileStream file, byte[] head, TriangleSink sink, int n, int coloured)
+    {
         var extra = file.Length - Header - (long)n * Record;
         if (extra > 0) CheckTail(file, sink, n, extra);
         if (coloured > 0)
             sink.Remark("attribute-bytes", coloured, $"{coloured} triangles carry attribute bytes (often a colour); they are not used.");
         if (Encoding.Latin1.GetString(head, 0, 80).Contains("COLOR=", StringComparison.Ordinal))
             sink.Remark("header-colour", 1, "The header names a colour (COLOR=); it is not used.");
-        return sink.Finish("STL, binary");
-    }
-
-    private static int ReadBlock(FileStream file, byte[] block, int n, int first)
-    {
-        var bytes = Math.Min(n - first, TrianglesAtOnce) * Record;
-        file.ReadExactly(block, 0, bytes);
-        return bytes;
-    }
-
-    private static int Take(TriangleSink sink, ReadOnlySpan<byte> block, int first)
-    {
-        var weld = sink.Weld;
-        var coloured = 0;
-        Span<float> p = stackalloc float[9];
-        for (int at = 0, t = first; at < block.Length; at += Record, t++)
-        {
-            if (BitConverter.IsLittleEndian) MemoryMarshal.Cast<byte, float>(block.Slice(at + 12, 36)).CopyTo(p);
-            else
-                for (var i = 0; i < 9; i++) p[i] = BinaryPrimitives.ReadSingleLittleEndian(block[(at + 12 + 4 * i)..]);
-            // The sum is finite only if all are (infinities of both signs give NaN); a sum that overflows alone is sorted out below.
-            if (!float.IsFinite(p[0] + p[1] + p[2] + p[3] + p[4] + p[5] + p[6] + p[7] + p[8]))
-                for (var i = 0; i < 9; i++)
-                    if (!float.IsFinite(p[i]))
-                        throw sink.Refuse($"triangle {t + 1:N0} (byte {84 + 50L * t + 12 + 4 * i:N0}) has a coordinate that is {(float.IsNaN(p[i]) ? "no number (NaN)" : "infinite")}. Repair or export the model again.");
-            if ((block[at + 48] | block[at + 49]) != 0) coloured++;
-            var a = weld.Add(p[0], p[1], p[2]);
-            var b = weld.Add(p[3], p[4], p[5]);
-            sink.Triangle(a, b, weld.Add(p[6], p[7], p[8]));
-        }
-        return coloured;
     }
 
     /// <summary>

@@ -68,7 +68,30 @@ internal sealed class TriangleSink(string path, ReadLimits limits, int expectedT
 
     internal MeshReadException Refuse(string sentence) => new($"{Name}: {sentence}");
 
-    internal MeshFile Finish(string format)
+    /// <summary>
+    /// Finishes with triangles that were welded elsewhere and all belong to one object; those with two corners at one place
+    /// (so many, the first of that number) are still among them.
+    /// </summary>
+    internal MeshFile Finish(string format, double[] points, int[] corners, int twice, int firstTwice)
+    {
+        InFile = corners.Length / 3;
+        if (InFile > 0 && twice == 0) return new MeshFile(path, format, points, corners, InFile, [.. _names], [.. _types], new int[InFile], _remarks);
+        (_twice, _firstTwice) = (twice, firstTwice + 1);
+        var kept = 0;
+        for (var t = 0; t < corners.Length; t += 3)
+        {
+            int a = corners[t], b = corners[t + 1], c = corners[t + 2];
+            if (a == b || b == c || c == a) continue;
+            (corners[kept], corners[kept + 1], corners[kept + 2]) = (a, b, c);
+            kept += 3;
+        }
+        (_corners, _objects, _count) = (corners, new int[InFile], kept / 3);
+        return Finish(format, points);
+    }
+
+    internal MeshFile Finish(string format) => Finish(format, null);
+
+    private MeshFile Finish(string format, double[]? points)
     {
         if (InFile == 0) throw Refuse("it holds no triangles. Export the model again, as triangles.");
         if (_count == 0)
@@ -77,13 +100,12 @@ internal sealed class TriangleSink(string path, ReadLimits limits, int expectedT
             Remark("null-triangles", _twice, $"{_twice} of {InFile} triangles have two corners at the same place and were left out (the first is triangle {_firstTwice}); the surface is the same without them.");
         Array.Resize(ref _corners, 3 * _count);
         Array.Resize(ref _objects, _count);
-        return new MeshFile(path, format, PointsInUse(), _corners, InFile, [.. _names], [.. _types], _objects, _remarks);
+        return new MeshFile(path, format, PointsInUse(points ?? Weld.ToArray()), _corners, InFile, [.. _names], [.. _types], _objects, _remarks);
     }
 
     /// <summary>The points that triangles use, renumbered in order of first use.</summary>
-    private double[] PointsInUse()
+    private double[] PointsInUse(double[] all)
     {
-        var all = Weld.ToArray();
         var map = new int[all.Length / 3];
         var used = 0;
         var inOrder = true;
