@@ -1,3 +1,4 @@
+using System.Numerics;
 using System.Runtime.InteropServices;
 
 namespace Stiltwright.Geometry;
@@ -21,8 +22,10 @@ public sealed class Mesh
         if (xyz.Length % 3 != 0) throw new ArgumentException("Coordinates come in threes.", nameof(xyz));
         if (corners.Length % 3 != 0) throw new ArgumentException("Corners come in threes.", nameof(corners));
         var vertices = (uint)(xyz.Length / 3);
-        foreach (var c in corners)
-            if ((uint)c >= vertices) throw new ArgumentException($"Corner {c} is not one of {vertices} vertices.", nameof(corners));
+        var greatest = Greatest(corners);
+        if (corners.Length > 0 && greatest >= vertices)
+            foreach (var c in corners)
+                if ((uint)c >= vertices) throw new ArgumentException($"Corner {c} is not one of {vertices} vertices.", nameof(corners));
         Lattice = lattice;
         _xyz = xyz;
         _corners = corners;
@@ -144,17 +147,30 @@ public sealed class Mesh
     /// </summary>
     public double SignedVolumeMm3()
     {
-        Int128 six = 0;
-        for (var i = 0; i < _corners.Length; i += 3)
+        var sums = new Int128[Ranges.Count(TriangleCount)];
+        Ranges.For(TriangleCount, (r, from, to) =>
         {
-            int a = 3 * _corners[i], b = 3 * _corners[i + 1], c = 3 * _corners[i + 2];
-            long ax = _xyz[a], ay = _xyz[a + 1], az = _xyz[a + 2];
-            long bx = _xyz[b], by = _xyz[b + 1], bz = _xyz[b + 2];
-            long cx = _xyz[c], cy = _xyz[c + 1], cz = _xyz[c + 2];
-            six += (Int128)ax * (by * cz - bz * cy) + (Int128)ay * (bz * cx - bx * cz) + (Int128)az * (bx * cy - by * cx);
-        }
+            Int128 six = 0;
+            for (var i = 3 * from; i < 3 * to; i += 3) six += Exact.Predicates.SixVolume(_xyz, 3 * _corners[i], 3 * _corners[i + 1], 3 * _corners[i + 2]);
+            sums[r] = six;
+        });
+        Int128 six = 0;
+        foreach (var s in sums) six += s;
         var u = Lattice.UnitMm;
         return (double)six / 6.0 * u * u * u;
+    }
+
+    // The greatest corner as an unsigned number, so that one below zero counts as too great.
+    private static uint Greatest(int[] corners)
+    {
+        var span = MemoryMarshal.Cast<int, uint>(corners.AsSpan());
+        var wide = Vector<uint>.Zero;
+        var i = 0;
+        for (; i <= span.Length - Vector<uint>.Count; i += Vector<uint>.Count) wide = Vector.Max(wide, new Vector<uint>(span[i..]));
+        uint most = 0;
+        for (var k = 0; k < Vector<uint>.Count; k++) most = Math.Max(most, wide[k]);
+        for (; i < span.Length; i++) most = Math.Max(most, span[i]);
+        return most;
     }
 
     private Box3 MeasureBounds()

@@ -3,17 +3,36 @@ namespace Stiltwright.Geometry.Cutting;
 /// <summary>Leaves out vertices that no triangle uses; the order of the others stays.</summary>
 internal static class Compact
 {
+    /// <summary>Takes over both arrays.</summary>
     public static Mesh Used(Lattice lattice, int[] xyz, int[] corners)
     {
-        var map = new int[xyz.Length / 3];
-        foreach (var c in corners) map[c] = 1;
-        var n = 0;
-        for (var v = 0; v < map.Length; v++) map[v] = map[v] == 0 ? -1 : n++;
-        if (n == map.Length) return new Mesh(lattice, xyz, corners);
-        var packed = new int[3 * n];
-        for (var v = 0; v < map.Length; v++)
-            if (map[v] >= 0) xyz.AsSpan(3 * v, 3).CopyTo(packed.AsSpan(3 * map[v], 3));
-        for (var i = 0; i < corners.Length; i++) corners[i] = map[corners[i]];
+        var vertices = xyz.Length / 3;
+        var used = new bool[vertices];
+        Ranges.For(corners.Length, (_, from, to) =>
+        {
+            for (var i = from; i < to; i++) used[corners[i]] = true;
+        });
+        var starts = new int[Ranges.Count(vertices) + 1];
+        Ranges.For(vertices, (r, from, to) => starts[r + 1] = used.AsSpan(from, to - from).Count(true));
+        for (var r = 1; r < starts.Length; r++) starts[r] += starts[r - 1];
+        if (starts[^1] == vertices) return new Mesh(lattice, xyz, corners);
+        var map = GC.AllocateUninitializedArray<int>(vertices);
+        var packed = GC.AllocateUninitializedArray<int>(3 * starts[^1]);
+        Ranges.For(vertices, (r, from, to) =>
+        {
+            var n = starts[r];
+            for (var v = from; v < to; v++)
+            {
+                map[v] = n;
+                if (!used[v]) continue;
+                (packed[3 * n], packed[3 * n + 1], packed[3 * n + 2]) = (xyz[3 * v], xyz[3 * v + 1], xyz[3 * v + 2]);
+                n++;
+            }
+        });
+        Ranges.For(corners.Length, (_, from, to) =>
+        {
+            for (var i = from; i < to; i++) corners[i] = map[corners[i]];
+        });
         return new Mesh(lattice, packed, corners);
     }
 }

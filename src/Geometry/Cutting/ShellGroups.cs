@@ -23,26 +23,8 @@ internal sealed class ShellGroups
     public static ShellGroups Of(Mesh mesh)
     {
         int[] xyz = mesh.XyzArray, corners = mesh.CornersArray;
-        var parent = new int[mesh.VertexCount];
-        for (var v = 0; v < parent.Length; v++) parent[v] = v;
-        for (var i = 0; i < corners.Length; i += 3)
-        {
-            var a = Root(parent, corners[i]);
-            var b = Root(parent, corners[i + 1]);
-            if (a != b) { if (a < b) parent[b] = a; else { parent[a] = b; a = b; } }
-            var c = Root(parent, corners[i + 2]);
-            if (a != c) { if (a < c) parent[c] = a; else parent[a] = c; }
-        }
-        var piece = new int[parent.Length];
-        Array.Fill(piece, -1);
-        var pieces = 0;
-        foreach (var c in corners)
-        {
-            var r = Root(parent, c);
-            if (piece[r] < 0) piece[r] = pieces++;
-        }
-        for (var v = 0; v < piece.Length; v++)
-            if (piece[v] < 0) piece[v] = piece[Root(parent, v)];
+        var found = ConnectedPieces.Of(mesh);
+        var (piece, pieces) = (found.OfVertex, found.Count);
 
         // Every piece is its own group unless it has a negative volume.
         var group = new int[pieces];
@@ -54,57 +36,88 @@ internal sealed class ShellGroups
         var count = 0;
         for (var p = 0; p < pieces; p++)
             if (group[p] == p) number[p] = count++;
-        for (var v = 0; v < piece.Length; v++)
-            if (piece[v] >= 0) piece[v] = number[group[piece[v]]];
+        if (count < pieces || count > 1)
+            Ranges.For(piece.Length, (_, from, to) =>
+            {
+                for (var v = from; v < to; v++)
+                    if (piece[v] >= 0) piece[v] = number[group[piece[v]]];
+            });
         var boxes = new int[6 * count];
         for (var g = 0; g < count; g++)
             for (var k = 0; k < 3; k++) (boxes[6 * g + k], boxes[6 * g + 3 + k]) = (int.MaxValue, int.MinValue);
-        for (var v = 0; v < piece.Length; v++)
+        Ranges.For(piece.Length, (_, from, to) =>
         {
-            if (piece[v] < 0) continue;
-            var box = boxes.AsSpan(6 * piece[v], 6);
-            for (var k = 0; k < 3; k++)
+            // A run of vertices of one group is measured first, then added to the group's box.
+            for (var v = from; v < to;)
             {
-                var x = xyz[3 * v + k];
-                if (x < box[k]) box[k] = x;
-                if (x > box[3 + k]) box[3 + k] = x;
+                var g = piece[v];
+                int x0 = int.MaxValue, y0 = int.MaxValue, z0 = int.MaxValue, x1 = int.MinValue, y1 = int.MinValue, z1 = int.MinValue;
+                for (; v < to && piece[v] == g; v++)
+                {
+                    int x = xyz[3 * v], y = xyz[3 * v + 1], z = xyz[3 * v + 2];
+                    x0 = Math.Min(x0, x); x1 = Math.Max(x1, x);
+                    y0 = Math.Min(y0, y); y1 = Math.Max(y1, y);
+                    z0 = Math.Min(z0, z); z1 = Math.Max(z1, z);
+                }
+                if (g < 0) continue;
+                lock (boxes)
+                {
+                    var b = boxes.AsSpan(6 * g, 6);
+                    (b[0], b[1], b[2]) = (Math.Min(b[0], x0), Math.Min(b[1], y0), Math.Min(b[2], z0));
+                    (b[3], b[4], b[5]) = (Math.Max(b[3], x1), Math.Max(b[4], y1), Math.Max(b[5], z1));
+                }
             }
-        }
+        });
         return new ShellGroups(piece, count, boxes);
-    }
-
-    private static int Root(int[] parent, int v)
-    {
-        while (parent[v] != v) v = parent[v] = parent[parent[v]];
-        return v;
     }
 
     private static void Join(Mesh mesh, int[] piece, int[] group, int pieces)
     {
         int[] xyz = mesh.XyzArray, corners = mesh.CornersArray;
         var six = new Int128[pieces];
-        for (var i = 0; i < corners.Length; i += 3)
+        Ranges.For(corners.Length / 3, (_, from, to) =>
         {
-            int a = 3 * corners[i], b = 3 * corners[i + 1], c = 3 * corners[i + 2];
-            long ax = xyz[a], ay = xyz[a + 1], az = xyz[a + 2], bx = xyz[b], by = xyz[b + 1], bz = xyz[b + 2], cx = xyz[c], cy = xyz[c + 1], cz = xyz[c + 2];
-            six[piece[corners[i]]] += (Int128)ax * (by * cz - bz * cy) + (Int128)ay * (bz * cx - bx * cz) + (Int128)az * (bx * cy - by * cx);
-        }
+            for (var t = from; t < to;)
+            {
+                var p = piece[corners[3 * t]];
+                Int128 sum = 0;
+                for (; t < to && piece[corners[3 * t]] == p; t++) sum += Predicates.SixVolume(xyz, 3 * corners[3 * t], 3 * corners[3 * t + 1], 3 * corners[3 * t + 2]);
+                lock (six) six[p] += sum;
+            }
+        });
         var inner = Enumerable.Range(0, pieces).Where(p => six[p] < 0).ToList();
         if (inner.Count == 0) return;
 
         // A point just off the middle of each inner piece's largest triangle, on the side its normal points to: in the void.
-        var largest = new double[pieces];
-        var sample = new (int X, int Y, int Z)[pieces];
-        for (var i = 0; i < corners.Length; i += 3)
+        var largest = new int[pieces];
+        Array.Fill(largest, -1);
+        var flat = new double[pieces];
+        Ranges.For(corners.Length / 3, (_, from, to) =>
         {
-            var p = piece[corners[i]];
-            if (six[p] >= 0) continue;
-            int a = 3 * corners[i], b = 3 * corners[i + 1], c = 3 * corners[i + 2];
+            for (var t = from; t < to;)
+            {
+                var p = piece[corners[3 * t]];
+                double most = 0;
+                var best = -1;
+                for (; t < to && piece[corners[3 * t]] == p; t++)
+                {
+                    if (six[p] >= 0) continue;
+                    var (nx, ny, nz) = Predicates.Normal(xyz, 3 * corners[3 * t], 3 * corners[3 * t + 1], 3 * corners[3 * t + 2]);
+                    var size = (double)nx * nx + (double)ny * ny + (double)nz * nz;
+                    if (size > most) (most, best) = (size, t);
+                }
+                if (best < 0) continue;
+                lock (flat)
+                    if (most > flat[p] || most == flat[p] && best < largest[p]) (flat[p], largest[p]) = (most, best);
+            }
+        });
+        var sample = new (int X, int Y, int Z)[pieces];
+        foreach (var p in inner)
+        {
+            var t = 3 * largest[p];
+            int a = 3 * corners[t], b = 3 * corners[t + 1], c = 3 * corners[t + 2];
             var (nx, ny, nz) = Predicates.Normal(xyz, a, b, c);
-            var length = Math.Sqrt((double)nx * nx + (double)ny * ny + (double)nz * nz);
-            if (!(length > largest[p])) continue;
-            largest[p] = length;
-            var k = 4 / length;
+            var k = 4 / Math.Sqrt(flat[p]);
             sample[p] = ((int)Math.Round((xyz[a] + (double)xyz[b] + xyz[c]) / 3 + nx * k), (int)Math.Round((xyz[a + 1] + (double)xyz[b + 1] + xyz[c + 1]) / 3 + ny * k),
                 (int)Math.Round((xyz[a + 2] + (double)xyz[b + 2] + xyz[c + 2]) / 3 + nz * k));
         }

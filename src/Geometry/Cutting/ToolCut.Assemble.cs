@@ -115,8 +115,15 @@ internal sealed partial class ToolCut
     // Which old triangles go: the crossed ones, and those on the unwanted side.
     private bool[] Classify(int[] candidates, HashSet<int> crossed, sbyte[] status)
     {
-        var box = BoxOf(_tool.XyzArray, _tool.CornersArray);
-        // Only triangles near enough to have a corner in the tool's box matter; a whole triangle outside it is outside.
+        var boxes = PieceBoxes(0);
+        bool InBox(int v)
+        {
+            for (var i = 0; i < boxes.Length; i += 6)
+                if (_sx[3 * v] >= boxes[i] && _sx[3 * v] <= boxes[i + 3] && _sx[3 * v + 1] >= boxes[i + 1] && _sx[3 * v + 1] <= boxes[i + 4]
+                    && _sx[3 * v + 2] >= boxes[i + 2] && _sx[3 * v + 2] <= boxes[i + 5]) return true;
+            return false;
+        }
+        // Only triangles near enough to have a corner in a box of the tool's pieces matter; a whole triangle outside is outside.
         var uncrossed = new List<int>();
         foreach (var t in candidates)
         {
@@ -125,11 +132,10 @@ internal sealed partial class ToolCut
             for (var k = 0; k < 3; k++)
             {
                 var v = _sc[3 * t + k];
-                if (status[v] == 0 && (_sx[3 * v] < box[0] || _sx[3 * v] > box[3] || _sx[3 * v + 1] < box[1] || _sx[3 * v + 1] > box[4] || _sx[3 * v + 2] < box[2] || _sx[3 * v + 2] > box[5]))
-                    status[v] = Outside;
+                if (status[v] == 0 && !InBox(v)) status[v] = Outside;
             }
         }
-        var link = new int[_soup.VertexCount];
+        var link = GC.AllocateUninitializedArray<int>(_soup.VertexCount); // only the corners of those triangles are set
         foreach (var t in uncrossed)
             for (var k = 0; k < 3; k++) link[_sc[3 * t + k]] = _sc[3 * t + k];
         int Find(int v)
@@ -186,20 +192,32 @@ internal sealed partial class ToolCut
 
     private SubtractResult Build(bool[] gone, List<int> newXyz, List<int> newCorners)
     {
-        var kept = 0;
-        foreach (var g in gone)
-            if (!g) kept++;
-        var touched = _keepInside ? newCorners.Count / 3 : gone.Length - kept;
-        var corners = new int[3 * kept + newCorners.Count];
-        var at = 0;
-        for (var t = 0; t < gone.Length; t++)
-            if (!gone[t])
+        var triangles = gone.Length;
+        // Where each range of kept triangles begins among the kept.
+        var starts = new int[Ranges.Count(triangles) + 1];
+        Ranges.For(triangles, (r, from, to) =>
+        {
+            var n = 0;
+            for (var t = from; t < to; t++)
+                if (!gone[t]) n++;
+            starts[r + 1] = n;
+        });
+        for (var r = 1; r < starts.Length; r++) starts[r] += starts[r - 1];
+        var kept = starts[^1];
+        var touched = _keepInside ? newCorners.Count / 3 : triangles - kept;
+        var corners = GC.AllocateUninitializedArray<int>(3 * kept + newCorners.Count);
+        Ranges.For(triangles, (r, from, to) =>
+        {
+            var at = 3 * starts[r];
+            for (var t = from; t < to; t++)
             {
+                if (gone[t]) continue;
                 (corners[at], corners[at + 1], corners[at + 2]) = (_sc[3 * t], _sc[3 * t + 1], _sc[3 * t + 2]);
                 at += 3;
             }
-        newCorners.CopyTo(corners, at);
-        var xyz = new int[_sx.Length + newXyz.Count];
+        });
+        newCorners.CopyTo(corners, 3 * kept);
+        var xyz = GC.AllocateUninitializedArray<int>(_sx.Length + newXyz.Count);
         _sx.CopyTo(xyz, 0);
         newXyz.CopyTo(xyz, _sx.Length);
         return new SubtractResult(Compact.Used(_soup.Lattice, xyz, corners), touched, _jitters, kept);

@@ -56,20 +56,45 @@ internal sealed partial class ToolCut
         }
     }
 
-    // Triangles of the soup whose box comes within a margin (units) of the tool's box.
+    // Triangles of the soup whose box comes within a margin (units) of the box of one of the tool's pieces.
     private int[] Candidates(int margin)
     {
-        var box = BoxOf(_tool.XyzArray, _tool.CornersArray);
-        var found = new List<int>();
-        for (var i = 0; i < _sc.Length; i += 3)
+        var boxes = PieceBoxes(margin);
+        return Ranges.Where(_sc.Length / 3, t =>
         {
-            int a = 3 * _sc[i], b = 3 * _sc[i + 1], c = 3 * _sc[i + 2];
-            if (Math.Min(_sx[a], Math.Min(_sx[b], _sx[c])) > box[3] + margin || Math.Max(_sx[a], Math.Max(_sx[b], _sx[c])) < box[0] - margin) continue;
-            if (Math.Min(_sx[a + 1], Math.Min(_sx[b + 1], _sx[c + 1])) > box[4] + margin || Math.Max(_sx[a + 1], Math.Max(_sx[b + 1], _sx[c + 1])) < box[1] - margin) continue;
-            if (Math.Min(_sx[a + 2], Math.Min(_sx[b + 2], _sx[c + 2])) > box[5] + margin || Math.Max(_sx[a + 2], Math.Max(_sx[b + 2], _sx[c + 2])) < box[2] - margin) continue;
-            found.Add(i / 3);
+            int a = 3 * _sc[3 * t], b = 3 * _sc[3 * t + 1], c = 3 * _sc[3 * t + 2];
+            for (var i = 0; i < boxes.Length; i += 6)
+                if (Apart(_sx[a], _sx[b], _sx[c], boxes[i], boxes[i + 3]) || Apart(_sx[a + 1], _sx[b + 1], _sx[c + 1], boxes[i + 1], boxes[i + 4])
+                    || Apart(_sx[a + 2], _sx[b + 2], _sx[c + 2], boxes[i + 2], boxes[i + 5])) continue;
+                else return true;
+            return false;
+        });
+
+        static bool Apart(int x, int y, int z, int low, int high) => x < low && y < low && z < low || x > high && y > high && z > high;
+    }
+
+    // With more pieces than this their common box is taken.
+    private const int MostBoxes = 16;
+
+    // Least and greatest coordinates of each piece of the tool, grown by a margin: far fewer triangles lie in them than in the box of all.
+    private int[] PieceBoxes(int margin)
+    {
+        var pieces = ConnectedPieces.Of(_tool);
+        var all = pieces.Count > MostBoxes;
+        var boxes = new int[6 * (all ? 1 : pieces.Count)];
+        for (var i = 0; i < boxes.Length; i++) boxes[i] = i % 6 < 3 ? int.MaxValue : int.MinValue;
+        var xyz = _tool.XyzArray;
+        for (var v = 0; v < _tool.VertexCount; v++)
+        {
+            if (pieces.OfVertex[v] < 0) continue;
+            var box = boxes.AsSpan(all ? 0 : 6 * pieces.OfVertex[v], 6);
+            for (var k = 0; k < 3; k++)
+            {
+                box[k] = Math.Min(box[k], xyz[3 * v + k] - margin);
+                box[k + 3] = Math.Max(box[k + 3], xyz[3 * v + k] + margin);
+            }
         }
-        return found.ToArray();
+        return boxes;
     }
 
     private static int[] BoxOf(int[] xyz, int[] corners)

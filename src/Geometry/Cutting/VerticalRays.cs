@@ -18,32 +18,38 @@ internal static class VerticalRays
         var xs = points.Select(p => p.X).ToArray();
         Array.Sort(xs, order);
         int lowX = xs[0], highX = xs[^1], lowZ = points.Min(p => p.Z), lowY = points.Min(p => p.Y), highY = points.Max(p => p.Y);
-        for (var i = 0; i < corners.Length; i += 3)
+        Ranges.For(corners.Length / 3, (_, from, to) =>
         {
-            int a = 3 * corners[i], b = 3 * corners[i + 1], c = 3 * corners[i + 2];
-            int x0 = Math.Min(xyz[a], Math.Min(xyz[b], xyz[c])), x1 = Math.Max(xyz[a], Math.Max(xyz[b], xyz[c]));
-            if (x1 < lowX || x0 > highX) continue;
-            int y0 = Math.Min(xyz[a + 1], Math.Min(xyz[b + 1], xyz[c + 1])), y1 = Math.Max(xyz[a + 1], Math.Max(xyz[b + 1], xyz[c + 1]));
-            if (y1 < lowY || y0 > highY) continue;
-            var z1 = Math.Max(xyz[a + 2], Math.Max(xyz[b + 2], xyz[c + 2]));
-            if (z1 < lowZ) continue;
-            var first = Array.BinarySearch(xs, x0);
-            if (first < 0) first = ~first;
-            while (first > 0 && xs[first - 1] == x0) first--;
-            for (var j = first; j < xs.Length && xs[j] <= x1; j++)
+            for (var i = 3 * from; i < 3 * to; i += 3)
             {
-                var (x, y, z) = points[order[j]];
-                if (y < y0 || y > y1 || z > z1) continue;
-                var turn = Around(xyz, a, b, x, y) + Around(xyz, b, c, x, y) + Around(xyz, c, a, x, y);
-                if (turn == 0) continue;
-                int[] p = [x, y, z];
-                var side = Predicates.Orient3D(p, 0, xyz, a, b, c);
-                if (side == turn) continue; // the triangle lies below the point
-                var g = groupOfVertex is null ? 0 : groupOfVertex[corners[i]];
-                var tally = result[order[j]];
-                tally[g] = tally.GetValueOrDefault(g) + turn;
+                int a = 3 * corners[i], b = 3 * corners[i + 1], c = 3 * corners[i + 2];
+                int x0 = Math.Min(xyz[a], Math.Min(xyz[b], xyz[c])), x1 = Math.Max(xyz[a], Math.Max(xyz[b], xyz[c]));
+                if (x1 < lowX || x0 > highX) continue;
+                int y0 = Math.Min(xyz[a + 1], Math.Min(xyz[b + 1], xyz[c + 1])), y1 = Math.Max(xyz[a + 1], Math.Max(xyz[b + 1], xyz[c + 1]));
+                if (y1 < lowY || y0 > highY) continue;
+                var z1 = Math.Max(xyz[a + 2], Math.Max(xyz[b + 2], xyz[c + 2]));
+                if (z1 < lowZ) continue;
+                var first = Array.BinarySearch(xs, x0);
+                if (first < 0) first = ~first;
+                while (first > 0 && xs[first - 1] == x0) first--;
+                for (var j = first; j < xs.Length && xs[j] <= x1; j++)
+                {
+                    var (x, y, z) = points[order[j]];
+                    if (y < y0 || y > y1 || z > z1) continue;
+                    var turn = Around(xyz, a, b, x, y) + Around(xyz, b, c, x, y) + Around(xyz, c, a, x, y);
+                    if (turn == 0) continue;
+                    int[] p = [x, y, z];
+                    var side = Predicates.Orient3D(p, 0, xyz, a, b, c);
+                    if (side == turn) continue; // the triangle lies below the point
+                    var g = groupOfVertex is null ? 0 : groupOfVertex[corners[i]];
+                    lock (result)
+                    {
+                        var tally = result[order[j]];
+                        tally[g] = tally.GetValueOrDefault(g) + turn;
+                    }
+                }
             }
-        }
+        });
         return result;
     }
 

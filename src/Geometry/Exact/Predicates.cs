@@ -58,6 +58,13 @@ public static class Predicates
         return (Minor(by, cz, bz, cy), Minor(bz, cx, bx, cz), Minor(bx, cy, by, cx));
     }
 
+    /// <summary>Six times the volume of the tetrahedron of a triangle and the origin, cubed units, exact; summed over a closed surface it is six times its volume.</summary>
+    internal static Int128 SixVolume(int[] xyz, int a, int b, int c)
+    {
+        long bx = xyz[b], by = xyz[b + 1], bz = xyz[b + 2], cx = xyz[c], cy = xyz[c + 1], cz = xyz[c + 2];
+        return Math.BigMul(by * cz - bz * cy, (long)xyz[a]) + Math.BigMul(bz * cx - bx * cz, (long)xyz[a + 1]) + Math.BigMul(bx * cy - by * cx, (long)xyz[a + 2]);
+    }
+
     /// <summary>Turn of three points in a plane: +1 counter-clockwise, -1 clockwise, 0 on a line. Exact in 64-bit integers.</summary>
     public static int Orient2D(int ax, int ay, int bx, int by, int cx, int cy) =>
         Math.Sign(((long)bx - ax) * ((long)cy - ay) - ((long)by - ay) * ((long)cx - ax));

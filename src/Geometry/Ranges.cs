@@ -1,0 +1,39 @@
+namespace Stiltwright.Geometry;
+
+/// <summary>Long passes over arrays, split into ranges of a fixed size so that what comes out does not depend on the number of threads.</summary>
+internal static class Ranges
+{
+    /// <summary>Entries in one range.</summary>
+    internal const int Size = 1 << 15;
+
+    /// <summary>Number of ranges for so many entries.</summary>
+    internal static int Count(int entries) => (entries + Size - 1) / Size;
+
+    /// <summary>Does the work for every range (number, first entry, end); small passes stay on this thread.</summary>
+    internal static void For(int entries, Action<int, int, int> work)
+    {
+        var ranges = Count(entries);
+        if (ranges == 1) work(0, 0, entries);
+        else if (ranges > 1) Parallel.For(0, ranges, r => work(r, r * Size, Math.Min(entries, (r + 1) * Size)));
+    }
+
+    /// <summary>Entries for which the test holds, in rising order.</summary>
+    internal static int[] Where(int entries, Func<int, bool> holds)
+    {
+        var found = new List<int>[Count(entries)];
+        For(entries, (r, from, to) =>
+        {
+            var own = found[r] = [];
+            for (var i = from; i < to; i++)
+                if (holds(i)) own.Add(i);
+        });
+        var all = new int[found.Sum(f => f.Count)];
+        var at = 0;
+        foreach (var f in found)
+        {
+            f.CopyTo(all, at);
+            at += f.Count;
+        }
+        return all;
+    }
+}
