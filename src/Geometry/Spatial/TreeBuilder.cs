@@ -1,194 +1,289 @@
+using System.Numerics;
+using System.Runtime.CompilerServices;
+
 namespace Stiltwright.Geometry.Spatial;
 
 /// <summary>
-/// Builds the boxes of a <see cref="TriangleTree"/>: top-down splits by the surface-area measure over 16 bins (Wald 2007),
-/// first in binary form, then gathered to four children a node. Large ranges are split one after the other, the subtrees
-/// below them in parallel, each into its own buffer, so the result is the same for any number of threads.
+/// Builds the boxes of a <see cref="TriangleTree"/>. Triangles are sorted along a space-filling curve (those far larger than the
+/// rest apart) and gathered to leaves of at most eight; above them nodes of eight children, by splits that keep the sum of
+/// surface times number small (surface-area measure over 16 bins, Wald 2007). Subtrees are built in parallel, each into its own
+/// buffer, so the result is the same for any number of threads.
 /// </summary>
 internal sealed class TreeBuilder
 {
+    internal const int Wide = 8;
     private const int Bins = 16;
-    private const int LeafSize = 4;
-    private const int DepthOfMedianSplits = 56;
+    private const int DepthOfMedianSplits = 20;
 
     private struct Item
     {
-        public float X0, Y0, Z0, X1, Y1, Z1;
-        public int Triangle;
-        public readonly float Middle(int axis) => axis == 0 ? X0 + X1 : axis == 1 ? Y0 + Y1 : Z0 + Z1;
+        public Bound Box;
+        public int Start, Count;
     }
 
     private struct Bound
     {
-        public float X0, Y0, Z0, X1, Y1, Z1;
-        public static Bound None => new() { X0 = float.PositiveInfinity, Y0 = float.PositiveInfinity, Z0 = float.PositiveInfinity, X1 = float.NegativeInfinity, Y1 = float.NegativeInfinity, Z1 = float.NegativeInfinity };
-        public void Add(in Item i)
+        public Vector3 Low, High;
+        public static Bound None => new() { Low = new Vector3(float.PositiveInfinity), High = new Vector3(float.NegativeInfinity) };
+
+        [MethodImpl(MethodImplOptions.AggressiveInlining)]
+        public void Add(in Bound b)
         {
-            if (i.X0 < X0) X0 = i.X0;
-            if (i.Y0 < Y0) Y0 = i.Y0;
-            if (i.Z0 < Z0) Z0 = i.Z0;
-            if (i.X1 > X1) X1 = i.X1;
-            if (i.Y1 > Y1) Y1 = i.Y1;
-            if (i.Z1 > Z1) Z1 = i.Z1;
+            Low = Vector3.Min(Low, b.Low);
+            High = Vector3.Max(High, b.High);
         }
-        public void Add(in Bound i)
-        {
-            if (i.X0 < X0) X0 = i.X0;
-            if (i.Y0 < Y0) Y0 = i.Y0;
-            if (i.Z0 < Z0) Z0 = i.Z0;
-            if (i.X1 > X1) X1 = i.X1;
-            if (i.Y1 > Y1) Y1 = i.Y1;
-            if (i.Z1 > Z1) Z1 = i.Z1;
-        }
+
+        public readonly Vector3 Middle2 => Low + High;
+
         public readonly float HalfArea
         {
             get
             {
-                float x = X1 - X0, y = Y1 - Y0, z = Z1 - Z0;
-                return x < 0 ? 0 : x * y + y * z + z * x;
+                var d = High - Low;
+                return d.X < 0 ? 0 : d.X * d.Y + d.Y * d.Z + d.Z * d.X;
             }
         }
     }
 
-    // A binary node: a range of items; Left < 0 marks a leaf; Subtree >= 0 a place where a buffer built apart hangs.
-    private struct Node
-    {
-        public Bound Box;
-        public int Start, Count, Left, Right, Subtree;
-    }
+    private readonly record struct Range(int Start, int Count, Bound Box);
 
     private sealed class Buffer
     {
-        public Node[] Nodes = new Node[64];
-        public int Used;
-        public int Add(Node n)
-        {
-            if (Used == Nodes.Length) Array.Resize(ref Nodes, 2 * Used);
-            Nodes[Used] = n;
-            return Used++;
-        }
+        public readonly List<float> Boxes = [];
+        public readonly List<int> Children = [];
     }
 
-    private readonly Item[] _items;
+    private readonly Mesh _mesh;
     private readonly int _maxThreads;
-    private Buffer[] _subtrees = [];
+    private readonly float _unit;
+    private Item[] _items = [];
 
     internal TreeBuilder(Mesh mesh, int maxThreads)
     {
+        _mesh = mesh;
         _maxThreads = maxThreads;
-        var n = mesh.TriangleCount;
-        _items = new Item[n];
-        var xyz = mesh.XyzArray;
-        var corners = mesh.CornersArray;
-        var unit = (float)mesh.Lattice.UnitMm;
-        foreach (var x in xyz)
+        _unit = (float)mesh.Lattice.UnitMm;
+        if (mesh.TriangleCount >= MortonOrder.Most) throw new ArgumentException($"A tree holds fewer than {MortonOrder.Most} triangles; the mesh has {mesh.TriangleCount}.", nameof(mesh));
+        foreach (var x in mesh.XyzArray)
             if (x is > Lattice.MaxUnits or < -Lattice.MaxUnits)
                 throw new ArgumentException($"A coordinate of {mesh.Lattice.ToMm(x):0.###} mm lies beyond the lattice of the mesh.", nameof(mesh));
-        Parallel.For(0, (n + 65535) / 65536, TriangleTree.Threads(maxThreads), block =>
-        {
-            for (var t = block * 65536; t < Math.Min(n, (block + 1) * 65536); t++)
-            {
-                int a = 3 * corners[3 * t], b = 3 * corners[3 * t + 1], c = 3 * corners[3 * t + 2];
-                int x0 = Math.Min(xyz[a], Math.Min(xyz[b], xyz[c])), x1 = Math.Max(xyz[a], Math.Max(xyz[b], xyz[c]));
-                int y0 = Math.Min(xyz[a + 1], Math.Min(xyz[b + 1], xyz[c + 1])), y1 = Math.Max(xyz[a + 1], Math.Max(xyz[b + 1], xyz[c + 1]));
-                int z0 = Math.Min(xyz[a + 2], Math.Min(xyz[b + 2], xyz[c + 2])), z1 = Math.Max(xyz[a + 2], Math.Max(xyz[b + 2], xyz[c + 2]));
-                _items[t] = new Item { X0 = x0 * unit, Y0 = y0 * unit, Z0 = z0 * unit, X1 = x1 * unit, Y1 = y1 * unit, Z1 = z1 * unit, Triangle = t };
-            }
-        });
     }
 
-    /// <summary>Boxes and children as the tree holds them, and the triangles of each leaf, four places a leaf, -1 where empty.</summary>
+    /// <summary>Boxes and children as the tree holds them, and the triangles of each leaf, eight places a leaf, -1 where empty.</summary>
     internal (float[] Boxes, int[] Children, int[] Ids) Run()
     {
-        var n = _items.Length;
-        if (n == 0) return ([], [], []);
-        var grain = Math.Max(4096, n / 24);
-        var topTree = new Buffer();
-        var pending = new List<(int Start, int Count, int Depth)>();
-        SplitTop(topTree, 0, n, 0, grain, pending);
-        _subtrees = new Buffer[pending.Count];
+        if (_mesh.TriangleCount == 0) return ([], [], []);
+        var order = Order();
+        _items = Leaves(order);
+        MeasureLeaves(order);
+        var top = new Buffer();
+        var pending = new List<(Range Range, int Depth, int Slot)>();
+        var whole = Bound.None;
+        foreach (ref var i in _items.AsSpan()) whole.Add(i.Box);
+        Divide(top, new Range(0, _items.Length, whole), 0, Math.Max(1024, _items.Length / 24), pending);
+        var subtrees = new Buffer[pending.Count];
         Parallel.For(0, pending.Count, TriangleTree.Threads(_maxThreads), i =>
         {
-            var buffer = new Buffer();
-            Split(buffer, pending[i].Start, pending[i].Count, pending[i].Depth);
-            _subtrees[i] = buffer;
+            subtrees[i] = new Buffer();
+            Divide(subtrees[i], pending[i].Range, pending[i].Depth, 0, null);
         });
-        var boxes = new List<float>(n * 12);
-        var children = new List<int>(n * 2);
-        var ids = new List<int>(2 * n);
-        Gather(topTree, 0, boxes, children, ids);
-        return (boxes.ToArray(), children.ToArray(), ids.ToArray());
-    }
-
-    private int SplitTop(Buffer into, int start, int count, int depth, int grain, List<(int, int, int)> pending)
-    {
-        if (count <= grain || depth >= DepthOfMedianSplits)
+        var (boxes, children) = Joined(top, pending, subtrees);
+        var ids = new int[Wide * _items.Length];
+        Parallel.For(0, (_items.Length + 8191) / 8192, TriangleTree.Threads(_maxThreads), block =>
         {
-            pending.Add((start, count, depth));
-            return into.Add(new Node { Box = BoxOf(start, count), Start = start, Count = count, Left = -1, Right = -1, Subtree = pending.Count - 1 });
+            for (var l = block * 8192; l < Math.Min(_items.Length, (block + 1) * 8192); l++)
+                for (var i = 0; i < Wide; i++)
+                    ids[Wide * l + i] = i < _items[l].Count ? (int)(order[_items[l].Start + i] & (MortonOrder.Most - 1)) : -1;
+        });
+        return (boxes, children, ids);
+    }
+
+    // Triangles by size class, then along the curve through their boxes' middles.
+    private ulong[] Order()
+    {
+        var n = _mesh.TriangleCount;
+        var box = _mesh.Bounds;
+        double sum = 0;
+        const int block = 32768;
+        var sums = new double[(n + block - 1) / block];
+        Parallel.For(0, sums.Length, TriangleTree.Threads(_maxThreads), b =>
+        {
+            for (var t = b * block; t < Math.Min(n, (b + 1) * block); t++) sums[b] += Size(BoxOf(t));
+        });
+        foreach (var s in sums) sum += s;
+        var usual = (float)(4 * sum / n);
+        var low = new Vector3((float)box.Min.X, (float)box.Min.Y, (float)box.Min.Z);
+        var span = Math.Max(box.Size.X, Math.Max(box.Size.Y, box.Size.Z));
+        var scale = span > 0 ? (float)(2047.5 / span) : 0;
+        var keys = new ulong[n];
+        Parallel.For(0, sums.Length, TriangleTree.Threads(_maxThreads), b =>
+        {
+            for (var t = b * block; t < Math.Min(n, (b + 1) * block); t++)
+            {
+                var of = BoxOf(t);
+                ulong large = 0;
+                for (var s = Size(of); s > usual && large < 7; s *= 0.25f) large++;
+                var m = (of.Middle2 * 0.5f - low) * scale;
+                keys[t] = (large << 33 | MortonOrder.Code(Math.Clamp((int)m.X, 0, 2047), Math.Clamp((int)m.Y, 0, 2047), Math.Clamp((int)m.Z, 0, 2047)))
+                    << MortonOrder.IndexBits | (uint)t;
+            }
+        });
+        return MortonOrder.Sorted(keys, _maxThreads);
+    }
+
+    private static float Size(in Bound b)
+    {
+        var d = b.High - b.Low;
+        return Math.Max(d.X, Math.Max(d.Y, d.Z));
+    }
+
+    private Bound BoxOf(int t)
+    {
+        var corners = _mesh.CornersArray;
+        Vector3 a = At(corners[3 * t]), b = At(corners[3 * t + 1]), c = At(corners[3 * t + 2]);
+        return new Bound { Low = Vector3.Min(a, Vector3.Min(b, c)), High = Vector3.Max(a, Vector3.Max(b, c)) };
+    }
+
+    [MethodImpl(MethodImplOptions.AggressiveInlining)]
+    private Vector3 At(int v)
+    {
+        var xyz = _mesh.XyzArray;
+        return new Vector3(xyz[3 * v], xyz[3 * v + 1], xyz[3 * v + 2]) * _unit;
+    }
+
+    // Cells of the curve with at most eight triangles; where more lie in one place, eight by eight.
+    private static Item[] Leaves(ulong[] order)
+    {
+        var leaves = new List<Item>(order.Length / 4);
+        var stack = new Stack<(int From, int To)>();
+        stack.Push((0, order.Length));
+        while (stack.Count > 0)
+        {
+            var (from, to) = stack.Pop();
+            if (to - from <= Wide)
+            {
+                leaves.Add(new Item { Start = from, Count = to - from });
+                continue;
+            }
+            var differing = (order[from] ^ order[to - 1]) >> MortonOrder.IndexBits;
+            int middle;
+            if (differing == 0) middle = from + Wide;
+            else
+            {
+                var bit = 1ul << (63 - BitOperations.LeadingZeroCount(differing) + MortonOrder.IndexBits);
+                int lo = from, hi = to - 1;
+                while (hi - lo > 1)
+                {
+                    var mid = (lo + hi) / 2;
+                    if ((order[mid] & bit) != 0) hi = mid; else lo = mid;
+                }
+                middle = hi;
+            }
+            stack.Push((middle, to));
+            stack.Push((from, middle));
         }
-        var box = BoxOf(start, count);
-        var at = into.Add(new Node { Box = box, Start = start, Count = count, Left = -1, Right = -1, Subtree = -1 });
-        var left = Partition(start, count, depth, box);
-        var l = SplitTop(into, start, left, depth + 1, grain, pending);
-        var r = SplitTop(into, start + left, count - left, depth + 1, grain, pending);
-        into.Nodes[at].Left = l;
-        into.Nodes[at].Right = r;
+        return leaves.ToArray();
+    }
+
+    private void MeasureLeaves(ulong[] order) => Parallel.For(0, (_items.Length + 4095) / 4096, TriangleTree.Threads(_maxThreads), block =>
+    {
+        for (var l = block * 4096; l < Math.Min(_items.Length, (block + 1) * 4096); l++)
+        {
+            ref var item = ref _items[l];
+            var box = Bound.None;
+            for (var i = item.Start; i < item.Start + item.Count; i++) box.Add(BoxOf((int)(order[i] & (MortonOrder.Most - 1))));
+            item.Box = box;
+        }
+    });
+
+    // One node of up to eight children out of a range, and the nodes below it; ranges up to the grain are left for later.
+    private int Divide(Buffer into, Range whole, int depth, int grain, List<(Range, int, int)>? pending)
+    {
+        Span<Range> parts = stackalloc Range[Wide];
+        parts[0] = whole;
+        var n = 1;
+        while (n < Wide)
+        {
+            // Open the largest part, or the fullest one where the tree grows too deep.
+            var open = -1;
+            var most = -1f;
+            for (var k = 0; k < n; k++)
+            {
+                if (parts[k].Count < 2) continue;
+                var measure = depth < DepthOfMedianSplits ? parts[k].Box.HalfArea : parts[k].Count;
+                if (measure > most) { most = measure; open = k; }
+            }
+            if (open < 0) break;
+            (parts[open], parts[n]) = Partition(parts[open], depth);
+            n++;
+        }
+        var at = into.Children.Count / Wide;
+        for (var row = 0; row < 6; row++)
+            for (var k = 0; k < Wide; k++)
+            {
+                var b = k < n ? parts[k].Box : Bound.None;
+                var v = row < 3 ? b.Low : b.High;
+                into.Boxes.Add(v[row % 3]);
+            }
+        for (var k = 0; k < Wide; k++) into.Children.Add(k < n && parts[k].Count == 1 ? ~parts[k].Start : TriangleTree.Empty);
+        for (var k = 0; k < n; k++)
+        {
+            if (parts[k].Count == 1) continue;
+            if (pending is not null && parts[k].Count <= grain) pending.Add((parts[k], depth + 1, Wide * at + k));
+            else
+            {
+                var child = Divide(into, parts[k], depth + 1, grain, pending);
+                into.Children[Wide * at + k] = child;
+            }
+        }
         return at;
     }
 
-    private int Split(Buffer into, int start, int count, int depth)
+    private static (float[], int[]) Joined(Buffer top, List<(Range Range, int Depth, int Slot)> pending, Buffer[] subtrees)
     {
-        var box = BoxOf(start, count);
-        var at = into.Add(new Node { Box = box, Start = start, Count = count, Left = -1, Right = -1, Subtree = -1 });
-        if (count <= LeafSize) return at;
-        var left = Partition(start, count, depth, box);
-        var l = Split(into, start, left, depth + 1);
-        var r = Split(into, start + left, count - left, depth + 1);
-        into.Nodes[at].Left = l;
-        into.Nodes[at].Right = r;
-        return at;
+        var boxes = new float[top.Boxes.Count + subtrees.Sum(s => s.Boxes.Count)];
+        var children = new int[top.Children.Count + subtrees.Sum(s => s.Children.Count)];
+        top.Boxes.CopyTo(boxes);
+        top.Children.CopyTo(children);
+        int boxAt = top.Boxes.Count, childAt = top.Children.Count;
+        for (var i = 0; i < subtrees.Length; i++)
+        {
+            var offset = childAt / Wide;
+            children[pending[i].Slot] = offset;
+            subtrees[i].Boxes.CopyTo(boxes, boxAt);
+            foreach (var c in subtrees[i].Children) children[childAt++] = c >= 0 ? c + offset : c;
+            boxAt += subtrees[i].Boxes.Count;
+        }
+        return (boxes, children);
     }
 
-    private Bound BoxOf(int start, int count)
+    /// <summary>Reorders a range into two parts, neither of them empty.</summary>
+    private (Range, Range) Partition(in Range range, int depth)
     {
-        var b = Bound.None;
-        for (var i = start; i < start + count; i++) b.Add(_items[i]);
-        return b;
-    }
-
-    /// <summary>Reorders a range into a left and a right part and gives the size of the left one (1 .. count - 1).</summary>
-    private int Partition(int start, int count, int depth, in Bound box)
-    {
+        var items = _items.AsSpan(range.Start, range.Count);
         // Middles carry a factor of two throughout; the axis is the longest of the box of middles.
-        float x0 = float.PositiveInfinity, y0 = x0, z0 = x0, x1 = -x0, y1 = -x0, z1 = -x0;
-        for (var i = start; i < start + count; i++)
+        Vector3 least = new(float.PositiveInfinity), largest = new(float.NegativeInfinity);
+        foreach (ref var i in items)
         {
-            ref var m = ref _items[i];
-            float x = m.X0 + m.X1, y = m.Y0 + m.Y1, z = m.Z0 + m.Z1;
-            if (x < x0) x0 = x;
-            if (x > x1) x1 = x;
-            if (y < y0) y0 = y;
-            if (y > y1) y1 = y;
-            if (z < z0) z0 = z;
-            if (z > z1) z1 = z;
+            var m = i.Box.Middle2;
+            least = Vector3.Min(least, m);
+            largest = Vector3.Max(largest, m);
         }
-        float dx = x1 - x0, dy = y1 - y0, dz = z1 - z0;
-        var axis = dx >= dy && dx >= dz ? 0 : dy >= dz ? 1 : 2;
-        float low = axis == 0 ? x0 : axis == 1 ? y0 : z0, span = axis == 0 ? dx : axis == 1 ? dy : dz;
-        if (!(span > 0)) return count / 2;
-        if (count <= 8 || depth >= DepthOfMedianSplits) return Median(start, count, axis);
+        var d = largest - least;
+        var axis = d.X >= d.Y && d.X >= d.Z ? 0 : d.Y >= d.Z ? 1 : 2;
+        var span = d[axis];
+        if (!(span > 0)) return Halves(range, items.Length / 2);
+        if (items.Length <= 4 || depth >= DepthOfMedianSplits) return Halves(range, Median(items, axis));
 
         Span<Bound> bins = stackalloc Bound[Bins];
         Span<int> counts = stackalloc int[Bins];
         counts.Clear();
         bins.Fill(Bound.None);
-        var scale = Bins * 0.9999f / span;
-        for (var i = start; i < start + count; i++)
+        float low = least[axis], scale = Bins * 0.9999f / span;
+        foreach (ref var i in items)
         {
-            ref var m = ref _items[i];
-            var bin = Math.Min(Bins - 1, (int)((m.Middle(axis) - low) * scale));
-            bins[bin].Add(m);
+            var bin = Math.Min(Bins - 1, (int)((i.Box.Middle2[axis] - low) * scale));
+            bins[bin].Add(i.Box);
             counts[bin]++;
         }
         Span<float> rightCost = stackalloc float[Bins];
@@ -207,93 +302,51 @@ internal sealed class TreeBuilder
         {
             left.Add(bins[b - 1]);
             seen += counts[b - 1];
-            if (seen == 0 || seen == count) continue;
+            if (seen == 0 || seen == items.Length) continue;
             var cost = seen * left.HalfArea + rightCost[b];
             if (cost < best) { best = cost; cut = b; }
         }
-        if (cut < 0) return Median(start, count, axis);
-        int lo = start, hi = start + count - 1;
+        if (cut < 0) return Halves(range, Median(items, axis));
+        int lo = 0, hi = items.Length - 1;
         while (lo <= hi)
         {
-            if (Math.Min(Bins - 1, (int)((_items[lo].Middle(axis) - low) * scale)) < cut) lo++;
-            else (_items[lo], _items[hi]) = (_items[hi--], _items[lo]);
+            if (Math.Min(Bins - 1, (int)((items[lo].Box.Middle2[axis] - low) * scale)) < cut) lo++;
+            else (items[lo], items[hi]) = (items[hi--], items[lo]);
         }
-        return lo - start;
+        Bound a = Bound.None, c = Bound.None;
+        for (var b = 0; b < cut; b++) a.Add(bins[b]);
+        for (var b = cut; b < Bins; b++) c.Add(bins[b]);
+        return (new Range(range.Start, lo, a), new Range(range.Start + lo, range.Count - lo, c));
     }
 
-    private int Median(int start, int count, int axis)
+    private (Range, Range) Halves(in Range range, int left)
     {
-        var range = _items.AsSpan(start, count);
-        if (count > 16)
+        Bound a = Bound.None, b = Bound.None;
+        for (var i = 0; i < range.Count; i++)
+            if (i < left) a.Add(_items[range.Start + i].Box);
+            else b.Add(_items[range.Start + i].Box);
+        return (new Range(range.Start, left, a), new Range(range.Start + left, range.Count - left, b));
+    }
+
+    private static int Median(Span<Item> items, int axis)
+    {
+        if (items.Length > 16)
         {
-            range.Sort((p, q) =>
+            items.Sort((p, q) =>
             {
-                var c = p.Middle(axis).CompareTo(q.Middle(axis));
-                return c != 0 ? c : p.Triangle.CompareTo(q.Triangle);
+                var c = p.Box.Middle2[axis].CompareTo(q.Box.Middle2[axis]);
+                return c != 0 ? c : p.Start.CompareTo(q.Start);
             });
-            return count / 2;
+            return items.Length / 2;
         }
-        for (var i = 1; i < count; i++)
+        for (var i = 1; i < items.Length; i++)
         {
-            var item = range[i];
-            var middle = item.Middle(axis);
+            var item = items[i];
+            var middle = item.Box.Middle2[axis];
             var j = i - 1;
-            for (; j >= 0 && range[j].Middle(axis) > middle; j--) range[j + 1] = range[j];
-            range[j + 1] = item;
+            for (; j >= 0 && items[j].Box.Middle2[axis] > middle; j--) items[j + 1] = items[j];
+            items[j + 1] = item;
         }
-        return count / 2;
-    }
-
-    /// <summary>Turns the binary node into one four-child node (and those below it); gives the number of the new node.</summary>
-    private int Gather(Buffer buffer, int root, List<float> boxes, List<int> children, List<int> ids)
-    {
-        Span<int> at = stackalloc int[4];
-        var from = new Buffer[4];
-        Span<float> box = stackalloc float[24];
-        var n = 1;
-        (from[0], at[0]) = Resolve(buffer, root);
-        while (n < 4)
-        {
-            // Open the largest child that is no leaf.
-            int open = -1;
-            var area = -1f;
-            for (var k = 0; k < n; k++)
-            {
-                ref var c = ref from[k].Nodes[at[k]];
-                if (c.Left >= 0 && c.Box.HalfArea > area) { area = c.Box.HalfArea; open = k; }
-            }
-            if (open < 0) break;
-            var (b, node) = (from[open], at[open]);
-            (from[open], at[open]) = Resolve(b, b.Nodes[node].Left);
-            (from[n], at[n]) = Resolve(b, b.Nodes[node].Right);
-            n++;
-        }
-        for (var k = 0; k < 4; k++)
-        {
-            var b = k < n ? from[k].Nodes[at[k]].Box : Bound.None;
-            box[k] = b.X0; box[4 + k] = b.Y0; box[8 + k] = b.Z0;
-            box[12 + k] = b.X1; box[16 + k] = b.Y1; box[20 + k] = b.Z1;
-        }
-        var number = children.Count / 4;
-        boxes.AddRange(box);
-        for (var k = 0; k < 4; k++) children.Add(int.MinValue);
-        for (var k = 0; k < n; k++)
-        {
-            var node = from[k].Nodes[at[k]];
-            if (node.Left >= 0)
-            {
-                children[4 * number + k] = Gather(from[k], at[k], boxes, children, ids);
-                continue;
-            }
-            children[4 * number + k] = ~(ids.Count / LeafSize);
-            for (var i = 0; i < LeafSize; i++) ids.Add(i < node.Count ? _items[node.Start + i].Triangle : -1);
-        }
-        return number;
-    }
-
-    private (Buffer, int) Resolve(Buffer buffer, int node)
-    {
-        var s = buffer.Nodes[node].Subtree;
-        return s < 0 ? (buffer, node) : (_subtrees[s], 0);
+        return items.Length / 2;
     }
 }

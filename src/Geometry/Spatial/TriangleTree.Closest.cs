@@ -16,15 +16,64 @@ public sealed partial class TriangleTree
     /// <summary>As <see cref="Closest(Vec3, double)"/>, among the triangles that a filter lets through (null: all).</summary>
     public Nearest Closest(Vec3 p, Func<int, bool>? keep, double within = double.PositiveInfinity)
     {
-        if (_children.Length == 0 || !(within > 0)) return Nearest.None;
+        if (!(within > 0)) return Nearest.None;
         var best2 = within * within;
+        var place = ClosestPlace(p, keep, ref best2);
+        return place < 0 ? Nearest.None : At(place, p);
+    }
+
+    /// <summary>Nearest points of many points, in order, on several threads; the result does not depend on their number.</summary>
+    public Nearest[] Closest(Vec3[] points, double within = double.PositiveInfinity, int maxThreads = 0)
+    {
+        ArgumentNullException.ThrowIfNull(points);
+        var results = new Nearest[points.Length];
+        // Along a curve through space, so that each point finds in the caches what its neighbour has just used, and starts with a
+        // bound: the distance to the neighbour's nearest triangle. That only leaves out what is farther; the answer stays the same.
+        var order = points.Length < 64 ? null : MortonOrder.Of(points, maxThreads);
+        Parallel.For(0, (points.Length + 1023) / 1024, Threads(maxThreads), block =>
+        {
+            var seed = -1;
+            for (var i = block * 1024; i < Math.Min(points.Length, (block + 1) * 1024); i++)
+            {
+                var n = order is null ? i : order[i];
+                if (!(within > 0)) { results[n] = Nearest.None; continue; }
+                var best2 = within * within;
+                var place = ClosestPlace(points[n], null, ref best2, seed);
+                results[n] = place < 0 ? Nearest.None : At(place, points[n]);
+                seed = place;
+            }
+        });
+        return results;
+    }
+
+    private Nearest At(int place, Vec3 p)
+    {
+        var nearest = TriangleDistance.ClosestPoint(p, Corner(place, 0), Corner(place, 1), Corner(place, 2));
+        return new Nearest(nearest.DistanceTo(p), _ids[place], nearest);
+    }
+
+    /// <summary>
+    /// The place in the leaves (not the number) of the nearest triangle, -1 where none is nearer than the root of
+    /// <paramref name="best2"/>, which afterwards holds its squared distance, mm2.
+    /// </summary>
+    /// <param name="p">The point, mm.</param>
+    /// <param name="keep">Lets triangles through; null: all.</param>
+    /// <param name="best2">Squared distance below which a triangle counts.</param>
+    /// <param name="seed">A place that is likely near, or -1: its distance bounds the search, no more.</param>
+    [SkipLocalsInit]
+    internal int ClosestPlace(Vec3 p, Func<int, bool>? keep, ref double best2, int seed = -1)
+    {
+        if (_children.Length == 0) return -1;
+        if (seed >= 0)
+        {
+            var d2 = (TriangleDistance.ClosestPoint(p, Corner(seed, 0), Corner(seed, 1), Corner(seed, 2)) - p).LengthSquared;
+            best2 = Math.Min(best2, d2 * (1 + 1e-9) + 1e-300);
+        }
         var found = -1;
         Span<int> stack = stackalloc int[StackSize];
         Span<float> bound = stackalloc float[StackSize];
-        Span<float> d = stackalloc float[4];
-        var wide = new Wide(Vector256.Create(p.X), Vector256.Create(p.Y), Vector256.Create(p.Z));
-        Vector128<float> px = Vector128.Create((float)p.X), py = Vector128.Create((float)p.Y), pz = Vector128.Create((float)p.Z);
-        var limit = Limit(within, p);
+        Vector256<float> px = Vector256.Create((float)p.X), py = Vector256.Create((float)p.Y), pz = Vector256.Create((float)p.Z);
+        var limit = Limit(Math.Sqrt(best2), p);
         stack[0] = 0;
         bound[0] = 0;
         var top = 1;
@@ -35,36 +84,30 @@ public sealed partial class TriangleTree
             if (code < 0)
             {
                 var leaf = ~code;
-                var four = LeafDistances(leaf, wide);
-                if (!Vector256.LessThanAny(four, Vector256.Create(best2))) continue;
-                for (var i = 0; i < 4; i++)
+                var eight = LeafDistances(leaf, px, py, pz);
+                for (var mask = Vector256.LessThanOrEqual(eight, Vector256.Create(limit)).ExtractMostSignificantBits(); mask != 0; mask &= mask - 1)
                 {
-                    var q2 = four.GetElement(i);
-                    if (!(q2 < best2) || _ids[4 * leaf + i] < 0 || keep is not null && !keep(_ids[4 * leaf + i])) continue;
-                    best2 = q2;
-                    found = 4 * leaf + i;
+                    var place = Wide * leaf + System.Numerics.BitOperations.TrailingZeroCount(mask);
+                    if (_ids[place] < 0 || keep is not null && !keep(_ids[place])) continue;
+                    var d2 = (TriangleDistance.ClosestPoint(p, Corner(place, 0), Corner(place, 1), Corner(place, 2)) - p).LengthSquared;
+                    if (!(d2 < best2)) continue;
+                    best2 = d2;
+                    found = place;
                     limit = Limit(Math.Sqrt(best2), p);
                 }
                 continue;
             }
-            BoxDistances(code, px, py, pz).CopyTo(d);
-            PushNearestLast(code, d, limit, stack, bound, ref top);
+            var d = BoxDistances(code, px, py, pz);
+            if (_discs.Has(code)) d = Vector256.Max(d, _discs.Distances(code, px, py, pz));
+            var near = Vector256.LessThanOrEqual(d, Vector256.Create(limit)).ExtractMostSignificantBits();
+            var first = top;
+            for (; near != 0; near &= near - 1)
+            {
+                var k = System.Numerics.BitOperations.TrailingZeroCount(near);
+                Push(_children[Wide * code + k], d.GetElement(k), first, stack, bound, ref top);
+            }
         }
-        if (found < 0) return Nearest.None;
-        var nearest = TriangleDistance.ClosestPoint(p, Corner(found, 0), Corner(found, 1), Corner(found, 2));
-        return new Nearest(nearest.DistanceTo(p), _ids[found], nearest);
-    }
-
-    /// <summary>Nearest points of many points, in order, on several threads; the result does not depend on their number.</summary>
-    public Nearest[] Closest(Vec3[] points, double within = double.PositiveInfinity, int maxThreads = 0)
-    {
-        ArgumentNullException.ThrowIfNull(points);
-        var results = new Nearest[points.Length];
-        Parallel.For(0, (points.Length + 1023) / 1024, Threads(maxThreads), block =>
-        {
-            for (var i = block * 1024; i < Math.Min(points.Length, (block + 1) * 1024); i++) results[i] = Closest(points[i], null, within);
-        });
-        return results;
+        return found;
     }
 
     /// <summary>
@@ -74,6 +117,7 @@ public sealed partial class TriangleTree
     public double ClearanceOfCapsule(Vec3 a, Vec3 b, double within = double.PositiveInfinity) => ClosestToSegment(a, b, null, within).Distance;
 
     /// <summary>The point of the mesh nearest to the segment ab, among the triangles that a filter lets through (null: all).</summary>
+    [SkipLocalsInit]
     public Nearest ClosestToSegment(Vec3 a, Vec3 b, Func<int, bool>? keep = null, double within = double.PositiveInfinity)
     {
         if (_children.Length == 0 || !(within > 0)) return Nearest.None;
@@ -83,7 +127,6 @@ public sealed partial class TriangleTree
         var found = -1;
         Span<int> stack = stackalloc int[StackSize];
         Span<float> bound = stackalloc float[StackSize];
-        Span<float> d = stackalloc float[4];
         bound[0] = 0;
         stack[0] = 0;
         var limit = Limit(best, a);
@@ -94,7 +137,7 @@ public sealed partial class TriangleTree
             if (bound[top] > limit) continue;
             if (code < 0)
             {
-                for (var i = 4 * ~code; i < 4 * ~code + 4 && _ids[i] >= 0; i++)
+                for (var i = Wide * ~code; i < Wide * ~code + Wide && _ids[i] >= 0; i++)
                 {
                     if (keep is not null && !keep(_ids[i])) continue;
                     var d2 = TriangleDistance.SegmentTriangleSquared(a, b, Corner(i, 0), Corner(i, 1), Corner(i, 2), out var q);
@@ -108,113 +151,90 @@ public sealed partial class TriangleTree
                 }
                 continue;
             }
-            var f = _boxes.AsSpan(24 * code, 24);
-            for (var k = 0; k < 4; k++)
+            var f = _boxes.AsSpan(BoxFloats * code, BoxFloats);
+            var first = top;
+            for (var k = 0; k < Wide; k++)
             {
-                var box = new Box3(new Vec3(f[k], f[4 + k], f[8 + k]), new Vec3(f[12 + k], f[16 + k], f[20 + k]));
-                if (_children[4 * code + k] == Empty) { d[k] = float.PositiveInfinity; continue; }
+                if (_children[Wide * code + k] == Empty) continue;
+                var box = new Box3(new Vec3(f[k], f[Wide + k], f[2 * Wide + k]), new Vec3(f[3 * Wide + k], f[4 * Wide + k], f[5 * Wide + k]));
                 var gap = Vec3.Max(Vec3.Max(box.Min - segment.Max, segment.Min - box.Max), Vec3.Zero).Length;
                 var centre = box.Center;
                 var round = centre.DistanceTo(TriangleDistance.ClosestOnSegment(centre, a, b)) - box.Size.Length / 2;
                 var low = Math.Max(gap, round);
-                d[k] = (float)(low * low * 0.999999);
+                var d = (float)(low * low * 0.999999);
+                if (d <= limit) Push(_children[Wide * code + k], d, first, stack, bound, ref top);
             }
-            PushNearestLast(code, d, limit, stack, bound, ref top);
         }
         return found < 0 ? Nearest.None : new Nearest(best, _ids[found], nearest);
     }
 
-    // Three coordinates of four points (or four times the same one).
-    private readonly struct Wide(Vector256<double> x, Vector256<double> y, Vector256<double> z)
+    // Squared distances of a point to the eight triangles of a leaf, in single precision. The nearest point of a triangle lies on one of
+    // its edges or, where the point projects into it, in its plane. A needle's normal is poor, but then the plane's part is hardly
+    // nearer than the edges: with e the relative rounding and L the longest edge, by less than 2 e L, which the limit allows for.
+    [MethodImpl(MethodImplOptions.AggressiveInlining)]
+    private Vector256<float> LeafDistances(int leaf, Vector256<float> px, Vector256<float> py, Vector256<float> pz)
     {
-        public readonly Vector256<double> X = x, Y = y, Z = z;
-        public static Wide operator -(in Wide a, in Wide b) => new(a.X - b.X, a.Y - b.Y, a.Z - b.Z);
-        public Vector256<double> Dot(in Wide b) => X * b.X + Y * b.Y + Z * b.Z;
-        public Wide Cross(in Wide b) => new(Y * b.Z - Z * b.Y, Z * b.X - X * b.Z, X * b.Y - Y * b.X);
+        ref var f = ref _points[LeafFloats * leaf];
+        Vector256<float> ax = Vector256.LoadUnsafe(ref f), ay = Vector256.LoadUnsafe(ref f, 8), az = Vector256.LoadUnsafe(ref f, 16);
+        Vector256<float> bx = Vector256.LoadUnsafe(ref f, 24), by = Vector256.LoadUnsafe(ref f, 32), bz = Vector256.LoadUnsafe(ref f, 40);
+        Vector256<float> cx = Vector256.LoadUnsafe(ref f, 48), cy = Vector256.LoadUnsafe(ref f, 56), cz = Vector256.LoadUnsafe(ref f, 64);
+        Vector256<float> abx = bx - ax, aby = by - ay, abz = bz - az, bcx = cx - bx, bcy = cy - by, bcz = cz - bz;
+        Vector256<float> nx = aby * bcz - abz * bcy, ny = abz * bcx - abx * bcz, nz = abx * bcy - aby * bcx;
+        var outside = Vector256<float>.Zero;
+        var edges = ToEdge(px - ax, py - ay, pz - az, abx, aby, abz, nx, ny, nz, ref outside);
+        edges = Vector256.Min(edges, ToEdge(px - bx, py - by, pz - bz, bcx, bcy, bcz, nx, ny, nz, ref outside));
+        edges = Vector256.Min(edges, ToEdge(px - cx, py - cy, pz - cz, ax - cx, ay - cy, az - cz, nx, ny, nz, ref outside));
+        var h = nx * (px - ax) + ny * (py - ay) + nz * (pz - az);
+        var plane = h * h / Vector256.Max(nx * nx + ny * ny + nz * nz, Vector256.Create(float.Epsilon));
+        return Vector256.ConditionalSelect(Vector256.LessThan(outside, Vector256<float>.Zero), edges, Vector256.Min(edges, plane));
     }
 
+    // Squared distance to an edge; `outside` falls below zero where the point projects to the outer side of it.
     [MethodImpl(MethodImplOptions.AggressiveInlining)]
-    private Wide LeafCorner(int leaf, int k)
+    private static Vector256<float> ToEdge(
+        Vector256<float> x, Vector256<float> y, Vector256<float> z, Vector256<float> ex, Vector256<float> ey, Vector256<float> ez,
+        Vector256<float> nx, Vector256<float> ny, Vector256<float> nz, ref Vector256<float> outside)
     {
-        ref var at = ref _points[36 * leaf + 12 * k];
-        return new Wide(
-            Widened(Vector128.LoadUnsafe(ref at)), Widened(Vector128.LoadUnsafe(ref at, 4)), Widened(Vector128.LoadUnsafe(ref at, 8)));
-    }
-
-    [MethodImpl(MethodImplOptions.AggressiveInlining)]
-    private static Vector256<double> Widened(Vector128<float> f)
-    {
-        if (System.Runtime.Intrinsics.X86.Avx.IsSupported) return System.Runtime.Intrinsics.X86.Avx.ConvertToVector256Double(f);
-        var (lower, upper) = Vector128.Widen(f);
-        return Vector256.Create(lower, upper);
-    }
-
-    /// <summary>
-    /// Squared distances of a point to the four triangles of a leaf. The nearest point of a triangle lies on one of its edges or,
-    /// where the point projects into it, in its plane; taking the least of these is safe for needles too, whose normals are poor.
-    /// </summary>
-    [MethodImpl(MethodImplOptions.AggressiveInlining)]
-    private Vector256<double> LeafDistances(int leaf, in Wide p)
-    {
-        Wide a = LeafCorner(leaf, 0), b = LeafCorner(leaf, 1), c = LeafCorner(leaf, 2);
-        Wide ap = p - a, bp = p - b, cp = p - c, ab = b - a, bc = c - b, ca = a - c;
-        var edges = Vector256.Min(Vector256.Min(ToEdge(ap, ab), ToEdge(bp, bc)), ToEdge(cp, ca));
-        var n = ab.Cross(bc);
-        var nn = n.Dot(n);
-        var h = n.Dot(ap);
-        var inside = Vector256.GreaterThanOrEqual(n.Dot(ab.Cross(ap)), Vector256<double>.Zero)
-            & Vector256.GreaterThanOrEqual(n.Dot(bc.Cross(bp)), Vector256<double>.Zero)
-            & Vector256.GreaterThanOrEqual(n.Dot(ca.Cross(cp)), Vector256<double>.Zero)
-            & Vector256.GreaterThan(nn, Vector256<double>.Zero);
-        return Vector256.ConditionalSelect(inside, Vector256.Min(edges, h * h / nn), edges);
-    }
-
-    [MethodImpl(MethodImplOptions.AggressiveInlining)]
-    private static Vector256<double> ToEdge(in Wide ap, in Wide ab)
-    {
-        var length2 = Vector256.Max(ab.Dot(ab), Vector256.Create(1e-300));
-        var s = Vector256.Min(Vector256.Max(ap.Dot(ab) / length2, Vector256<double>.Zero), Vector256<double>.One);
-        Vector256<double> x = ap.X - ab.X * s, y = ap.Y - ab.Y * s, z = ap.Z - ab.Z * s;
+        outside = Vector256.Min(outside, nx * (ey * z - ez * y) + ny * (ez * x - ex * z) + nz * (ex * y - ey * x));
+        var along = (x * ex + y * ey + z * ez) / Vector256.Max(ex * ex + ey * ey + ez * ez, Vector256.Create(1e-30f));
+        var s = Vector256.Min(Vector256.Max(along, Vector256<float>.Zero), Vector256<float>.One);
+        x -= ex * s;
+        y -= ey * s;
+        z -= ez * s;
         return x * x + y * y + z * z;
     }
 
-    // The squared single-precision box distance above which a child cannot hold anything nearer than `best`.
+    // The squared single-precision distance above which nothing can be nearer than `best`.
+    [MethodImpl(MethodImplOptions.AggressiveInlining)]
     private float Limit(double best, Vec3 p)
     {
         var far = Math.Max(Math.Abs(p.X), Math.Max(Math.Abs(p.Y), Math.Abs(p.Z)));
-        var l = best + 2 * _slack + far * 4e-7;
-        return (float)(l * l * 1.000001);
+        var l = best + 4 * _slack + far * 8e-7;
+        return (float)(l * l * 1.00001);
     }
 
     [MethodImpl(MethodImplOptions.AggressiveInlining)]
-    private Vector128<float> BoxDistances(int node, Vector128<float> px, Vector128<float> py, Vector128<float> pz)
+    private Vector256<float> BoxDistances(int node, Vector256<float> px, Vector256<float> py, Vector256<float> pz)
     {
-        ref var b = ref _boxes[24 * node];
-        var x = Vector128.Max(Vector128.Max(Vector128.LoadUnsafe(ref b) - px, px - Vector128.LoadUnsafe(ref b, 12)), Vector128<float>.Zero);
-        var y = Vector128.Max(Vector128.Max(Vector128.LoadUnsafe(ref b, 4) - py, py - Vector128.LoadUnsafe(ref b, 16)), Vector128<float>.Zero);
-        var z = Vector128.Max(Vector128.Max(Vector128.LoadUnsafe(ref b, 8) - pz, pz - Vector128.LoadUnsafe(ref b, 20)), Vector128<float>.Zero);
+        ref var b = ref _boxes[BoxFloats * node];
+        var x = Vector256.Max(Vector256.Max(Vector256.LoadUnsafe(ref b) - px, px - Vector256.LoadUnsafe(ref b, 3 * Wide)), Vector256<float>.Zero);
+        var y = Vector256.Max(Vector256.Max(Vector256.LoadUnsafe(ref b, Wide) - py, py - Vector256.LoadUnsafe(ref b, 4 * Wide)), Vector256<float>.Zero);
+        var z = Vector256.Max(Vector256.Max(Vector256.LoadUnsafe(ref b, 2 * Wide) - pz, pz - Vector256.LoadUnsafe(ref b, 5 * Wide)), Vector256<float>.Zero);
         return x * x + y * y + z * z;
     }
 
-    // Pushes the children within the limit so that the nearest one is taken next.
+    // Pushes a child so that of those pushed since `first` the nearest one is taken next.
     [MethodImpl(MethodImplOptions.AggressiveInlining)]
-    private void PushNearestLast(int node, Span<float> d, float limit, Span<int> stack, Span<float> bound, ref int top)
+    private static void Push(int code, float distance, int first, Span<int> stack, Span<float> bound, ref int top)
     {
-        var first = top;
-        for (var k = 0; k < 4; k++)
+        var j = top++;
+        while (j > first && bound[j - 1] < distance)
         {
-            var dk = d[k];
-            var code = _children[4 * node + k];
-            if (code == Empty || !(dk <= limit)) continue;
-            var j = top++;
-            while (j > first && bound[j - 1] < dk)
-            {
-                bound[j] = bound[j - 1];
-                stack[j] = stack[j - 1];
-                j--;
-            }
-            bound[j] = dk;
-            stack[j] = code;
+            bound[j] = bound[j - 1];
+            stack[j] = stack[j - 1];
+            j--;
         }
+        bound[j] = distance;
+        stack[j] = code;
     }
 }

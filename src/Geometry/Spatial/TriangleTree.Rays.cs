@@ -1,3 +1,6 @@
+using System.Runtime.CompilerServices;
+using System.Runtime.Intrinsics;
+
 namespace Stiltwright.Geometry.Spatial;
 
 public sealed partial class TriangleTree
@@ -39,10 +42,12 @@ public sealed partial class TriangleTree
         return results;
     }
 
+    [SkipLocalsInit]
     private int WindingFine(long x, long y, long z, Func<int, bool>? keep)
     {
         var unit = Mesh.Lattice.UnitMm / (1 << Finer);
         float fx = (float)(x * unit), fy = (float)(y * unit), fz = (float)(z * unit), s = _slack;
+        Vector256<float> xLow = Vector256.Create(fx - s), xHigh = Vector256.Create(fx + s), yLow = Vector256.Create(fy - s), yHigh = Vector256.Create(fy + s), zLow = Vector256.Create(fz - s);
         var xyz = Mesh.XyzArray;
         var corners = Mesh.CornersArray;
         Span<int> stack = stackalloc int[StackSize];
@@ -52,14 +57,16 @@ public sealed partial class TriangleTree
         while (top > 0)
         {
             var node = stack[--top];
-            var b = _boxes.AsSpan(24 * node, 24);
-            for (var k = 0; k < 4; k++)
+            ref var b = ref _boxes[BoxFloats * node];
+            var hit = (Vector256.LessThanOrEqual(Vector256.LoadUnsafe(ref b), xHigh) & Vector256.GreaterThanOrEqual(Vector256.LoadUnsafe(ref b, 3 * Wide), xLow)
+                & Vector256.LessThanOrEqual(Vector256.LoadUnsafe(ref b, Wide), yHigh) & Vector256.GreaterThanOrEqual(Vector256.LoadUnsafe(ref b, 4 * Wide), yLow)
+                & Vector256.GreaterThanOrEqual(Vector256.LoadUnsafe(ref b, 5 * Wide), zLow)).ExtractMostSignificantBits();
+            for (; hit != 0; hit &= hit - 1)
             {
-                if (!(b[k] - s <= fx && fx <= b[12 + k] + s && b[4 + k] - s <= fy && fy <= b[16 + k] + s && fz <= b[20 + k] + s)) continue;
-                var code = _children[4 * node + k];
+                var code = _children[Wide * node + System.Numerics.BitOperations.TrailingZeroCount(hit)];
                 if (code >= 0) { stack[top++] = code; continue; }
                 if (code == Empty) continue;
-                for (var i = 4 * ~code; i < 4 * ~code + 4 && _ids[i] >= 0; i++)
+                for (var i = Wide * ~code; i < Wide * ~code + Wide && _ids[i] >= 0; i++)
                 {
                     var t = _ids[i];
                     if (keep is null || keep(t)) winding += Above(xyz, 3 * corners[3 * t], 3 * corners[3 * t + 1], 3 * corners[3 * t + 2], x, y, z);
@@ -125,13 +132,13 @@ public sealed partial class TriangleTree
         while (top > 0)
         {
             var node = stack[--top];
-            var b = _boxes.AsSpan(24 * node, 24);
-            for (var k = 0; k < 4; k++)
+            var b = _boxes.AsSpan(BoxFloats * node, BoxFloats);
+            for (var k = 0; k < Wide; k++)
             {
-                var code = _children[4 * node + k];
+                var code = _children[Wide * node + k];
                 if (code == Empty || !RayMeets(b, k, origin, dir, within)) continue;
                 if (code >= 0) { stack[top++] = code; continue; }
-                for (var i = 4 * ~code; i < 4 * ~code + 4 && _ids[i] >= 0; i++)
+                for (var i = Wide * ~code; i < Wide * ~code + Wide && _ids[i] >= 0; i++)
                 {
                     Vec3 p = Corner(i, 0) - origin, q = Corner(i, 1) - origin, r = Corner(i, 2) - origin;
                     double px = p[kx] - shx * p[kz], py = p[ky] - shy * p[kz];
@@ -169,7 +176,7 @@ public sealed partial class TriangleTree
         double t0 = 0, t1 = within, s = _slack;
         for (var axis = 0; axis < 3; axis++)
         {
-            double lo = b[4 * axis + k] - s, hi = b[12 + 4 * axis + k] + s;
+            double lo = b[Wide * axis + k] - s, hi = b[Wide * (3 + axis) + k] + s;
             if (Math.Abs(d[axis]) < 1e-12)
             {
                 if (o[axis] < lo || o[axis] > hi) return false;
