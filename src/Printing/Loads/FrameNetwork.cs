@@ -7,15 +7,18 @@ namespace Stiltwright.Printing.Loads;
 /// Trees that braces tie together, condensed to their contacts by the force method (textbook statics): the trees are
 /// statically determinate, the bars are the unknowns.
 /// </summary>
-internal sealed class FrameNetwork
+internal sealed partial class FrameNetwork
 {
     private readonly StrutFrame _frame;
     private readonly double[] _flexibility;
     private readonly double[] _barPerContact;
+    private readonly double[] _barFactor; // Cholesky factor of the flexibility between bars
     private readonly int[] _slotOfNode;
+    private readonly Dictionary<int, int> _placeOf = [];
+    private readonly Dictionary<int, int> _placeOfBar = [];
     private readonly Vec3[] _arm;
 
-    private FrameNetwork(StrutFrame frame, int[] elements, int[] bars, ContactState[] contacts, double[] flexibility, double[] barPerContact, FrameFlex flex)
+    private FrameNetwork(StrutFrame frame, int[] elements, int[] bars, ContactState[] contacts, double[] flexibility, double[] barPerContact, double[] barFactor, FrameFlex flex)
     {
         _frame = frame;
         Elements = elements;
@@ -23,6 +26,7 @@ internal sealed class FrameNetwork
         Contacts = contacts;
         _flexibility = flexibility;
         _barPerContact = barPerContact;
+        _barFactor = barFactor;
         _slotOfNode = new int[frame.Places.Count];
         _arm = new Vec3[2 * elements.Length];
         Array.Fill(_slotOfNode, -1);
@@ -36,10 +40,18 @@ internal sealed class FrameNetwork
             _arm[2 * i + 1] = flex.Arm(el.Upper);
         }
         Slots = slots;
+        for (var i = 0; i < elements.Length; i++) _placeOf[elements[i]] = i;
+        for (var i = 0; i < bars.Length; i++) _placeOfBar[bars[i]] = i;
     }
 
     /// <summary>Elements of these trees, lower ones first.</summary>
     public int[] Elements { get; }
+
+    /// <summary>Place of an element of the frame in <see cref="Elements"/>.</summary>
+    public int Place(int element) => _placeOf[element];
+
+    /// <summary>Place of a bar of the frame in <see cref="Bars"/>.</summary>
+    public int PlaceOfBar(int bar) => _placeOfBar[bar];
 
     /// <summary>Bars between them.</summary>
     public int[] Bars { get; }
@@ -180,7 +192,7 @@ internal sealed class FrameNetwork
         for (var i = 0; i < n; i++)
             for (var j = 0; j < i; j++) cc[j * n + i] = cc[i * n + j];
         for (var c = 0; c < contacts.Length; c++) contacts[c].Row = 3 * c;
-        return new FrameNetwork(frame, elements, bars, contacts, cc, barPerContact, flex);
+        return new FrameNetwork(frame, elements, bars, contacts, cc, barPerContact, bb, flex);
     }
 
     private static double MeanArea(StrutFrame frame, FrameBar bar)
@@ -193,10 +205,11 @@ internal sealed class FrameNetwork
     public double Flexibility(int row, int column) => _flexibility[row * Rows + column];
 
     /// <summary>
-    /// Inner forces from the forces at some contacts (three a contact): for every element normal force and two bending
+    /// Inner forces from the forces at the first contacts given (three a contact, as many as there are forces): for every element normal force and two bending
     /// moments at either end (<paramref name="inner"/>: five runs of one number an element), and the force of every bar.
+    /// Forces that bars have by themselves (<paramref name="ownBars"/>, or nothing) are added.
     /// </summary>
-    public void Inner(List<ContactState> contacts, ReadOnlySpan<double> forces, Span<double> inner, Span<double> barForces)
+    public void Inner(List<ContactState> contacts, ReadOnlySpan<double> forces, ReadOnlySpan<double> ownBars, Span<double> inner, Span<double> barForces)
     {
         var wrench = new double[6 * Slots];
         void Pull(int node, Vec3 p, Vec3 f)
@@ -209,7 +222,8 @@ internal sealed class FrameNetwork
         }
         var nb = Bars.Length;
         barForces.Clear();
-        for (var c = 0; c < contacts.Count; c++)
+        ownBars.CopyTo(barForces);
+        for (var c = 0; c < forces.Length / 3; c++)
         {
             var node = contacts[c].Contact.Node;
             Pull(node, Arm(node), new Vec3(forces[3 * c], forces[3 * c + 1], forces[3 * c + 2]));

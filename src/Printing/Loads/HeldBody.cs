@@ -32,7 +32,10 @@ internal sealed class HeldBody(int root, Vec3 origin, double reach)
     public double[] Motion { get; private set; } = [];
 
     /// <summary>Answers of its networks.</summary>
-    public List<UnitAnswer> Answers { get; } = [];
+    public List<UnitAnswer> Answers { get; private set; } = [];
+
+    /// <summary>The answers as they are now; never changed later.</summary>
+    public BodyState State { get; private set; } = null!;
 
     /// <summary>True if it is not held against every turn.</summary>
     public bool CanTurn { get; private set; }
@@ -70,9 +73,10 @@ internal sealed class HeldBody(int root, Vec3 origin, double reach)
             DenseKernels.Backward(k, 6, 6, u);
             if (Directions[c] is 3 or 4) CanTurn |= Soft * reach * Turn(u) > UnheldShare;
         }
-        Answers.Clear();
+        Answers = [];
         var few = Holds.Sum(h => h.Contacts.Count) < 3;
         foreach (var h in Holds) Answers.Add(Answer(h, few ? FaintOfFew : Faint));
+        State = new BodyState(Directions, Motion, k, Answers);
     }
 
     /// <summary>Moment of a load that nothing holds, N mm; the load is given by direction.</summary>
@@ -102,7 +106,7 @@ internal sealed class HeldBody(int root, Vec3 origin, double reach)
         void Column(int c)
         {
             hold.Forces(Motion.AsSpan(6 * c, 6), forces.AsSpan(c * rows, rows));
-            hold.Network.Inner(hold.Contacts, forces.AsSpan(c * rows, rows), inner.AsSpan(c * 5 * ne, 5 * ne), bars.AsSpan(c * nb, nb));
+            hold.Network.Inner(hold.Contacts, forces.AsSpan(c * rows, rows), [], inner.AsSpan(c * 5 * ne, 5 * ne), bars.AsSpan(c * nb, nb));
         }
         if ((long)rows * (rows + nb) > 100_000) Parallel.For(0, columns, Column);
         else for (var c = 0; c < columns; c++) Column(c);

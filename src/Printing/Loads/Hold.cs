@@ -62,10 +62,26 @@ internal sealed class Hold(FrameNetwork network)
         }
     }
 
-    /// <summary>Contact forces when the body moves.</summary>
+    /// <summary>
+    /// Contact forces that hold against gaps at the contacts (as many as given, in order of joining), in place, and the
+    /// pulls and moments on the body that they mean.
+    /// </summary>
+    public void Stiff(Span<double> gaps, Span<double> onBody)
+    {
+        var n = gaps.Length;
+        for (var i = 0; i < n; i++) gaps[i] = (gaps[i] - DenseKernels.Dot(_rows[i], gaps, i)) / _rows[i][i];
+        for (var m = 0; m < 6; m++) onBody[m] = DenseKernels.Dot(CollectionsMarshal.AsSpan(_y[m]), gaps, n);
+        for (var i = n - 1; i >= 0; i--)
+        {
+            gaps[i] /= _rows[i][i];
+            DenseKernels.AddScaled(-gaps[i], _rows[i], gaps, i);
+        }
+    }
+
+    /// <summary>Contact forces when the body moves; for as many contacts as there is room for.</summary>
     public void Forces(ReadOnlySpan<double> motion, Span<double> forces)
     {
-        var n = _rows.Count;
+        var n = forces.Length;
         forces.Clear();
         for (var m = 0; m < 6; m++)
             if (motion[m] != 0) DenseKernels.AddScaled(motion[m], CollectionsMarshal.AsSpan(_y[m]), forces, n);

@@ -18,8 +18,12 @@ public static class LoadSolver
     public static LoadResult Solve(LoadScene scene, CancellationToken cancellation)
     {
         ArgumentNullException.ThrowIfNull(scene);
-        return new LoadRun(scene).Solve(cancellation);
+        return new LoadRun(scene).Solve(null, null, cancellation);
     }
+
+    /// <summary>Solves a scene at some layers only; what it leaves behind tells how uses depend on sizes.</summary>
+    internal static LoadResult Solve(LoadScene scene, bool[]? layers, LoadTrace? trace, CancellationToken cancellation) =>
+        new LoadRun(scene).Solve(layers, trace, cancellation);
 }
 
 /// <summary>One run of the solver.</summary>
@@ -77,7 +81,7 @@ internal sealed class LoadRun
         }
     }
 
-    public LoadResult Solve(CancellationToken cancellation)
+    public LoadResult Solve(bool[]? only, LoadTrace? trace, CancellationToken cancellation)
     {
         var bodies = new HeldBodies(_figure, _contacts, _groundedLeaf, _origin, _reach);
         var layers = new LayerLoad[_figure.Count];
@@ -87,12 +91,14 @@ internal sealed class LoadRun
             if ((k & 63) == 0) cancellation.ThrowIfCancellationRequested();
             bodies.StepTo(k);
             _loads.StepTo(k);
-            layers[k] = Evaluate(k, bodies);
+            if (only is null || only[k]) layers[k] = Evaluate(k, bodies, trace);
         }
-        return new LoadResult(_checks.Segments(), ContactLoads(), layers, Remarks());
+        var segments = _checks.Segments();
+        if (trace is not null) (trace.Frame, trace.Hardest) = (_frame, _checks.HardestParts());
+        return new LoadResult(segments, ContactLoads(), layers, Remarks());
     }
 
-    private LayerLoad Evaluate(int k, HeldBodies bodies)
+    private LayerLoad Evaluate(int k, HeldBodies bodies, LoadTrace? trace)
     {
         double separation = 0, cups = 0, weight = 0, reaction = 0;
         foreach (var root in _loads.Active)
@@ -122,6 +128,11 @@ internal sealed class LoadRun
                 if (!handed.TryGetValue(under, out var below)) handed[under] = below = new LoadCases(_loads.Of(under.Root), _origin);
                 return below;
             }, _origin, _reach);
+            if (trace is not null)
+            {
+                if (!trace.Layers.TryGetValue(k, out var list)) trace.Layers[k] = list = [];
+                list.Add((body.State, cases));
+            }
             if (!body.CanTurn || !_loads.Pulls(body.Root)) continue;
             cases.Lift(six);
             Remark(LoadRemarkKind.BodyCanTurn, -1, body.Root, k, _loads.PlaceOf(body.Root, k), body.UnheldMoment(six));

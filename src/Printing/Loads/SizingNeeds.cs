@@ -47,16 +47,15 @@ internal sealed partial class SizingRun
             }
         for (var s = 0; s < _shaft.Length; s++)
         {
-            (_shaft[s].Value, _shaft[s].Why) = (_shaft[s].Least, _shaft[s].LeastWhy);
-            if (_tip[s] is { } t) (t.Value, t.Why) = (t.Least, t.LeastWhy);
+            (_shaft[s].Value, _shaft[s].Smallest, _shaft[s].Why) = (_shaft[s].Least, _shaft[s].Least, _shaft[s].LeastWhy);
+            if (_tip[s] is { } t) (t.Value, t.Smallest, t.Why) = (t.Least, t.Least, t.LeastWhy);
         }
     }
 
     // Grows whatever a load asks for. The load belongs to plain enlarging or to the sizes as they are, and the limits to the
     // kinds or, once plain enlarging is known to keep them, to the segments.
-    private void Grow(LoadResult load, bool atEnlarged, bool ownLimits, int pass)
+    private void Grow(LoadResult load, bool atEnlarged)
     {
-        var stuck = new List<int>();
         var at = new Dictionary<Factor, double>();
         foreach (var f in _factors) at[f] = atEnlarged ? 1 : f.Value;
         foreach (var g in _enlarged.Segments)
@@ -65,22 +64,20 @@ internal sealed partial class SizingRun
             for (var c = 1; c < s.UseOf.Length; c++)
             {
                 var check = (LoadCheck)c;
-                var limit = ownLimits ? _allowed[g.Id, c] : _limits.Of(g.Role, check);
+                var limit = _limits.Of(g.Role, check);
                 if (!(s.UseOf[c] > 0) || double.IsPositiveInfinity(limit)) continue;
                 var f = Bears(g.Id, check);
                 var ratio = s.UseOf[c] / limit;
-                if (ratio > 1 && f.Value >= 1 - Close) stuck.Add(g.Id);
                 f.Raise(at[f] * Ratio(check, ratio, s.Slenderness), Why(g.Role, check), s.LayerOf[c]);
             }
             if (s.Slenderness > StrutCapacity.SlenderNote) _shaft[g.Id].Raise(at[_shaft[g.Id]] * s.Slenderness / StrutCapacity.SlenderNote, "slenderness 100", 0);
         }
-        if (ownLimits && stuck.Count > 0) Relieve(stuck, pass);
         Agree();
     }
 
     // In a tip the contact end is the thinnest: pull there and push are its own, bending is that of its lower end.
     private Factor Bears(int segment, LoadCheck check) =>
-        (check is LoadCheck.TipPull or LoadCheck.WallPullOut or LoadCheck.ShaftPush) && _tip[segment] is { } tip ? tip : _shaft[segment];
+        (check is LoadCheck.TipPull or LoadCheck.WallPullOut or LoadCheck.ShaftPush || (check == LoadCheck.StandingFree && _contactAtFrom[segment])) && _tip[segment] is { } tip ? tip : _shaft[segment];
 
     // The end that a broken limit is about stays at plain enlarging.
     private void Pin(LoadResult first)
@@ -93,26 +90,6 @@ internal sealed partial class SizingRun
                 (f.Value, f.Least, f.Why) = (1, 1, $"over its limit already at plain enlarging: {Why(g.Role, (LoadCheck)c)}");
             }
         Agree();
-    }
-
-    // A strut at its largest that is used too hard is helped by stiff neighbours: the nearest chains stay at plain
-    // enlarging, more of them from pass to pass.
-    private void Relieve(List<int> stuck, int pass)
-    {
-        var segments = _enlarged.Segments;
-        foreach (var s in stuck)
-        {
-            _soft.Add(_shaft[s]); // a softer shaft leaves more of the load to the neighbours
-            var nearest = segments.Where(g => g.Role != Role.Brace && g.Chain != segments[s].Chain)
-                .GroupBy(g => g.Chain).Select(c => (Chain: c.Key, Away: c.Min(g => g.To.DistanceTo(segments[s].To))))
-                .OrderBy(c => c.Away).ThenBy(c => c.Chain).Take(Neighbours << pass).Select(c => c.Chain).ToHashSet();
-            foreach (var g in segments)
-            {
-                if (!nearest.Contains(g.Chain)) continue;
-                if (!_soft.Contains(_shaft[g.Id])) _shaft[g.Id].Raise(1, "stiff enough to relieve its neighbours", 0);
-                _tip[g.Id]?.Raise(1, "stiff enough to relieve its neighbours", 0);
-            }
-        }
     }
 
     // Joints: a tip's contact is not thicker than its foot unless it was, a brace not thinner than both struts it ties ask.
@@ -141,6 +118,7 @@ internal sealed partial class SizingRun
     private double Ratio(LoadCheck check, double over, double slenderness)
     {
         if (check == LoadCheck.WallPullOut) return over;
+        if (check == LoadCheck.StandingFree && over < 1) return Math.Cbrt(over); // a thin root under a thick shaft bends with the cube
         if (check != LoadCheck.Buckling) return Math.Sqrt(over);
         var resin = _request.Enlarged.Resin;
         double Stress(double k) => StrutCapacity.ColumnStress(slenderness / k, resin.GreenModulusMPa, resin.GreenStrengthMPa);

@@ -36,9 +36,6 @@ public sealed record SizingRequest
 
     /// <summary>Segments that stay at plain enlarging because their role is not sure.</summary>
     public IReadOnlySet<int> Unsure { get; init; } = new HashSet<int>();
-
-    /// <summary>How often what is used too hard may grow before sizes go back towards plain enlarging.</summary>
-    public int Passes { get; init; } = 2;
 }
 
 /// <summary>What was decided for a segment.</summary>
@@ -69,6 +66,6 @@ public sealed record SizedSegment(int Segment, double RadiusFrom, double RadiusT
 /// <param name="OfSource">Loads of the source; null where it was not given.</param>
 /// <param name="RelativeUsed">True if the relative rule took part.</param>
 /// <param name="KeptPiece">Why nothing at all was thinned, in words; empty where something could be.</param>
-/// <param name="Solves">How often loads were solved.</param>
-/// <param name="Raised">How often sizes had to grow again after loads were shared out anew; 0 where the first sizes held.</param>
+/// <param name="Solves">How often loads were solved, at all layers or at those that matter.</param>
+/// <param name="Raised">Steps it took from too thin sizes to such as keep all limits; 0 where the first sizes held.</param>
 public sealed record SizingResult(IReadOnlyList<SizedSegment> Segments, LoadResult AsEnlarged, LoadResult AsSized, LoadResult? OfSource, bool RelativeUsed, string KeptPiece, int Solves, int Raised);

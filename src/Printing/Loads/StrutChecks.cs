@@ -16,6 +16,7 @@ internal sealed class StrutChecks
     private readonly Worst[] _worst; // elements, then bars
     private readonly double[,] _use;
     private readonly int[,] _layer;
+    private readonly int[,] _part; // element, or elements plus bar, of each of those
     private readonly double[] _slenderness;
     private readonly double _strength;
     private readonly double _tipStrength;
@@ -50,6 +51,7 @@ internal sealed class StrutChecks
         Array.Fill(_stamp, -1);
         _use = new double[scene.Struts.Segments.Count, Checks];
         _layer = new int[scene.Struts.Segments.Count, Checks];
+        _part = new int[scene.Struts.Segments.Count, Checks];
         _slenderness = new double[scene.Struts.Segments.Count];
         var touches = new HashSet<int>(frame.Contacts.Select(c => c.Node));
         for (var i = 0; i < n; i++)
@@ -172,7 +174,7 @@ internal sealed class StrutChecks
                     var foot = _frame.Places[low.Lower];
                     var bending = force * Math.Sqrt((at.X - foot.X) * (at.X - foot.X) + (at.Y - foot.Y) * (at.Y - foot.Y));
                     var stressUse = (force * _perAreaLower[path[i]] + bending * _perModulusLower[path[i]]) / _strength;
-                    Note(low.Segment, LoadCheck.StandingFree, Math.Max(stressUse, push / column.CapacityN), layer);
+                    Note(low.Segment, LoadCheck.StandingFree, Math.Max(stressUse, push / column.CapacityN), layer, path[i]);
                 }
             }
     }
@@ -191,10 +193,10 @@ internal sealed class StrutChecks
             pull[el.Segment] = Math.Max(pull[el.Segment], w.Pull);
             push[el.Segment] = Math.Max(push[el.Segment], w.Push);
             bending[el.Segment] = Math.Max(bending[el.Segment], w.Bending);
-            Note(el.Segment, LoadCheck.ShaftPull, w.PullStress / _strength, w.PullStressAt);
-            Note(el.Segment, LoadCheck.ShaftPush, w.PushStress / _strength, w.PushStressAt);
-            if (_contactAbove[i]) Tip(el, el.RadiusUpper, w);
-            if (_contactBelow[i]) Tip(el, el.RadiusLower, w);
+            Note(el.Segment, LoadCheck.ShaftPull, w.PullStress / _strength, w.PullStressAt, i);
+            Note(el.Segment, LoadCheck.ShaftPush, w.PushStress / _strength, w.PushStressAt, i);
+            if (_contactAbove[i]) Tip(el, el.RadiusUpper, w, i);
+            if (_contactBelow[i]) Tip(el, el.RadiusLower, w, i);
         }
         for (var b = 0; b < _frame.Bars.Count; b++)
         {
@@ -204,12 +206,12 @@ internal sealed class StrutChecks
             pull[bar.Segment] = Math.Max(pull[bar.Segment], w.Pull);
             push[bar.Segment] = Math.Max(push[bar.Segment], w.Push);
             var least = Section.Area(g, Math.Min(g.RadiusFrom, g.RadiusTo));
-            Note(bar.Segment, LoadCheck.ShaftPull, w.Pull / (least * _strength), w.PullAt);
+            Note(bar.Segment, LoadCheck.ShaftPull, w.Pull / (least * _strength), w.PullAt, _frame.Elements.Count + b);
             var r = (g.RadiusFrom + g.RadiusTo) / 2;
             var slender = bar.A.DistanceTo(bar.B) * StrutCapacity.PinnedPinned / Section.Gyration(g, r);
             _slenderness[bar.Segment] = Math.Max(_slenderness[bar.Segment], slender);
             var capacity = StrutCapacity.ColumnStress(slender, _scene.Resin.GreenModulusMPa, _strength) * Section.Area(g, r);
-            Note(bar.Segment, LoadCheck.Buckling, w.Push / capacity, w.PushAt);
+            Note(bar.Segment, LoadCheck.Buckling, w.Push / capacity, w.PushAt, _frame.Elements.Count + b);
         }
         Buckling();
         var list = new List<SegmentLoad>(n);
@@ -223,12 +225,21 @@ internal sealed class StrutChecks
         return list;
     }
 
-    private void Tip(FrameElement el, double radius, Worst w)
+    /// <summary>Element, or number of elements plus bar, and layer of the hardest use of every segment in every check.</summary>
+    public HardestAt[,] HardestParts()
+    {
+        var at = new HardestAt[_use.GetLength(0), Checks];
+        for (var s = 0; s < at.GetLength(0); s++)
+            for (var c = 0; c < Checks; c++) at[s, c] = new HardestAt(_layer[s, c] > 0 ? _part[s, c] : -1, _layer[s, c]);
+        return at;
+    }
+
+    private void Tip(FrameElement el, double radius, Worst w, int part)
     {
         var g = _scene.Struts.Segments[el.Segment];
-        Note(el.Segment, LoadCheck.TipPull, w.Pull / (_tipStrength * Section.Area(g, radius)), w.PullAt);
+        Note(el.Segment, LoadCheck.TipPull, w.Pull / (_tipStrength * Section.Area(g, radius)), w.PullAt, part);
         if (_scene.WallMm is { } wall)
-            Note(el.Segment, LoadCheck.WallPullOut, w.Pull / StrutCapacity.PullOut(g.EqualAreaDiameter(radius), wall, _strength), w.PullAt);
+            Note(el.Segment, LoadCheck.WallPullOut, w.Pull / StrutCapacity.PullOut(g.EqualAreaDiameter(radius), wall, _strength), w.PullAt, part);
     }
 
     // Columns between the places that hold a strut: raft, braces that are stiff enough for its push (Winter), figure.
@@ -261,7 +272,7 @@ internal sealed class StrutChecks
                 for (var j = from; j <= i; j++)
                 {
                     var s = _frame.Elements[path[j]].Segment;
-                    Note(s, LoadCheck.Buckling, _worst[path[j]].Push / column.CapacityN, _worst[path[j]].PushAt);
+                    Note(s, LoadCheck.Buckling, _worst[path[j]].Push / column.CapacityN, _worst[path[j]].PushAt, path[j]);
                     _slenderness[s] = Math.Max(_slenderness[s], column.Slenderness);
                 }
                 (from, length, push) = (i + 1, 0, 0);
@@ -284,11 +295,12 @@ internal sealed class StrutChecks
         }
     }
 
-    private void Note(int segment, LoadCheck check, double use, int layer)
+    private void Note(int segment, LoadCheck check, double use, int layer, int part)
     {
         if (!(use > _use[segment, (int)check])) return;
         _use[segment, (int)check] = use;
         _layer[segment, (int)check] = layer;
+        _part[segment, (int)check] = part;
     }
 
     private double Now(LoadPart part, int value) => _now[(int)part * _values + value];

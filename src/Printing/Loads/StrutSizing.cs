@@ -1,13 +1,12 @@
 namespace Stiltwright.Printing.Loads;
 
 /// <summary>
-/// Finds the smallest safe size of every strut. A strut's shaft (foot, pillars, the tip's lower end) gets one factor, so that
-/// its joints keep their proportions; the contact end of its tip gets one of its own. How loads are shared depends on how
-/// stiff each strut is, so sizes come from the larger of two loads: with all struts at plain enlarging, and with all at
-/// their smallest. Both grow with the load, so a higher load or safety asks for no thinner strut. Then loads are shared
-/// out anew at the sizes found, and what is used too hard grows again, with its neighbours where it is at its largest
-/// (how often is told, as <see cref="SizingResult.Raised"/>). If that does not settle, sizes go back towards plain enlarging,
-/// along their own pattern or with one factor for all shafts and one for all contacts, as far as the limits ask.
+/// Finds small safe sizes for every strut. A strut's shaft (foot, pillars, the tip's lower end) gets one factor, so that its
+/// joints keep their proportions; the contact end of its tip gets one of its own. First sizes are those that the loads of
+/// plain enlarging ask for; they grow with the load and nothing undercuts them. Thinner struts share loads out anew, and a
+/// strut that stays thick draws load from its softer neighbours; so where the first sizes do not hold, steps along the slopes
+/// of the hardest uses (which size relieves which strut, by virtual work) seek the least material at which every strut keeps
+/// its limits; how many is told as <see cref="SizingResult.Raised"/>. What comes out was solved at every layer.
 /// A segment that is over its limit already at plain enlarging stays as it is and holds up no other: what it may bear
 /// is what it bears there, or what it proved in the source.
 /// </summary>

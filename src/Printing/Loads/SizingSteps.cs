@@ -1,0 +1,140 @@
+using Stiltwright.Printing.Strength;
+using Stiltwright.Printing.Struts;
+
+namespace Stiltwright.Printing.Loads;
+
+/// <content>Walking towards the least material at which every limit holds.</content>
+internal sealed partial class SizingRun
+{
+    private const double Hot = 0.9; // share of its limit from which on a use is looked at in every step
+    private const int HardestAsked = 150; // limits that a step looks at by their slopes
+    private const double Near = 0.6; // share of its limit from which a use is looked at
+    private const double Aim = 0.998, AimBack = 0.99; // share of a limit that a step aims at; on the way back to the limits
+    private const double Reach = 0.3; // of a step, in the logarithm of a size
+    private const int Sweeps = 20;
+    private const double MostPrice = 1e12; // of a limit that no step can keep
+
+    private readonly HashSet<(int Segment, int Check)> _hot = [];
+
+    private readonly Dictionary<(int Segment, int Check), double> _margin = []; // a limit that a step missed is aimed at from farther away
+
+    private sealed record Limit(double Room, double[] Slopes);
+
+    /// <summary>
+    /// One step: of all small changes of the sizes (in their logarithms) that keep the limits as far as their slopes tell,
+    /// the one that comes nearest to thinning everything by <paramref name="wish"/>, material counted. A projection by
+    /// Hildreth's method (row by row; textbook quadratic programming).
+    /// </summary>
+    private void Step(LoadResult load, LoadTrace trace, double wish, double aim)
+    {
+        var n = _factors.Count;
+        var number = new Dictionary<Factor, int>(n);
+        for (var i = 0; i < n; i++) number[_factors[i]] = i;
+        double[] low = new double[n], high = new double[n], weight = new double[n];
+        for (var i = 0; i < n; i++)
+        {
+            high[i] = Math.Min(Reach, -Math.Log(_factors[i].Value));
+            low[i] = Math.Min(high[i], Math.Max(-Reach, Math.Log(_factors[i].Least / _factors[i].Value)));
+        }
+        foreach (var g in _enlarged.Segments)
+        {
+            var (a, b) = Radii(g);
+            var v = g.Length * g.AreaShare;
+            if (_tip[g.Id] is { } tip)
+            {
+                var (contact, below) = _contactAtFrom[g.Id] ? (a, b) : (b, a);
+                weight[number[tip]] += v * (2 * contact * contact + contact * below);
+                weight[number[_shaft[g.Id]]] += v * (2 * below * below + contact * below);
+            }
+            else weight[number[_shaft[g.Id]]] += 2 * v * (a * a + a * b + b * b);
+        }
+        var limits = Limits(load, trace, number, low, high, aim);
+        var step = new double[n];
+        for (var i = 0; i < n; i++) step[i] = Math.Clamp(-wish, low[i], high[i]);
+        var price = new double[limits.Count];
+        var pull = new double[n]; // sum of price times slopes
+        for (var sweep = 0; sweep < Sweeps; sweep++)
+        {
+            var moved = 0.0;
+            for (var j = 0; j < limits.Count; j++)
+            {
+                var (room, slopes) = limits[j];
+                // By how much the limit is passed at another price of it; falls as the price rises.
+                double Over(double p)
+                {
+                    var over = -room;
+                    for (var i = 0; i < n; i++)
+                        if (slopes[i] != 0) over += slopes[i] * Math.Clamp(-wish - (pull[i] + (p - price[j]) * slopes[i]) / weight[i], low[i], high[i]);
+                    return over;
+                }
+                var next = 0.0;
+                if (Over(0) > 0)
+                {
+                    double least = 0, most = Math.Max(1e-3, 2 * price[j]);
+                    while (Over(most) > 0 && most < MostPrice) (least, most) = (most, 4 * most);
+                    for (var i = 0; i < 30; i++)
+                    {
+                        next = (least + most) / 2;
+                        if (Over(next) > 0) least = next; else most = next;
+                    }
+                }
+                var change = next - price[j];
+                if (change == 0) continue;
+                price[j] = next;
+                for (var i = 0; i < n; i++)
+                {
+                    if (slopes[i] == 0) continue;
+                    pull[i] += change * slopes[i];
+                    var now = Math.Clamp(-wish - pull[i] / weight[i], low[i], high[i]);
+                    moved = Math.Max(moved, Math.Abs(now - step[i]));
+                    step[i] = now;
+                }
+            }
+            if (moved < 1e-3) break;
+        }
+        for (var i = 0; i < n; i++)
+            if (step[i] != 0) _factors[i].Value = Math.Min(1, _factors[i].Value * Math.Exp(step[i]));
+        Agree();
+    }
+
+    // The hardest uses with their slopes; all others bound only the size that bears them, at the load that it has.
+    private List<Limit> Limits(LoadResult load, LoadTrace trace, Dictionary<Factor, int> number, double[] low, double[] high, double aim)
+    {
+        var asked = new List<(int Segment, int Check, double Share)>();
+        foreach (var s in load.Segments)
+            for (var c = 1; c < s.UseOf.Length; c++)
+            {
+                var share = s.UseOf[c] / _allowed[s.Segment, c];
+                if (!(share > 0)) continue;
+                var own = number[Bears(s.Segment, (LoadCheck)c)];
+                low[own] = Math.Max(low[own], Math.Min(high[own], share < 1 || (LoadCheck)c == LoadCheck.StandingFree ? Math.Log(Ratio((LoadCheck)c, share, s.Slenderness)) : low[own]));
+                if (share > 1 && aim <= AimBack) _margin[(s.Segment, c)] = 0.98 * _margin.GetValueOrDefault((s.Segment, c), 1);
+                if (share > Hot) _hot.Add((s.Segment, c));
+                if (share > Near || _hot.Contains((s.Segment, c))) asked.Add((s.Segment, c, share));
+            }
+        foreach (var s in load.Segments)
+        {
+            var own = number[_shaft[s.Segment]];
+            if (s.Slenderness > 0) low[own] = Math.Max(low[own], Math.Min(high[own], Math.Log(s.Slenderness / StrutCapacity.SlenderNote)));
+        }
+        var hardest = asked.OrderByDescending(a => a.Share).ThenBy(a => a.Segment).ThenBy(a => a.Check).Take(HardestAsked).ToArray();
+        var scene = _request.Enlarged with { Struts = Sized() };
+        var limits = new Limit?[hardest.Length];
+        Parallel.For(0, hardest.Length, j =>
+        {
+            var (segment, check, share) = hardest[j];
+            var slopes = new double[2 * _enlarged.Segments.Count];
+            var s = load.Segments[segment];
+            if (!new UseSlopes(scene, trace).Of(segment, (LoadCheck)check, s.UseOf[check], s.Slenderness, slopes)) return;
+            var by = new double[_factors.Count];
+            foreach (var g in _enlarged.Segments)
+                for (var end = 0; end < 2; end++)
+                {
+                    var contact = _tip[g.Id] is not null && _contactAtFrom[g.Id] == (end == 0);
+                    by[number[contact ? _tip[g.Id]! : _shaft[g.Id]]] += slopes[2 * g.Id + end] / _allowed[segment, check];
+                }
+            limits[j] = new Limit(aim * _margin.GetValueOrDefault((segment, check), 1) - share, by);
+        });
+        return [.. limits.OfType<Limit>()];
+    }
+}

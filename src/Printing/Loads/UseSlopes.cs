@@ -1,0 +1,299 @@
+using Stiltwright.Printing.Strength;
+using Stiltwright.Printing.Struts;
+
+namespace Stiltwright.Printing.Loads;
+
+/// <summary>
+/// How a use changes when radii change. A force q in a strut answers a change of any element's flexibility by minus the
+/// virtual work, in that element, of the real inner forces and those of the adjoint state: the state in which q's own
+/// coefficients act as imposed gaps while the body may move freely (principle of virtual forces; textbook statics). So one
+/// adjoint state a force gives its slope with respect to every radius.
+/// </summary>
+internal sealed class UseSlopes(LoadScene scene, LoadTrace trace)
+{
+    private readonly StrutFrame _frame = trace.Frame;
+    private readonly IReadOnlyList<StrutSegment> _segments = scene.Struts.Segments;
+    private readonly double _approach = scene.Resin.ApproachShare;
+
+    /// <summary>
+    /// Slopes of a segment's use with respect to ln(radius) at every segment's lower (2 id) and upper (2 id + 1) end, at the
+    /// layer where it is used hardest. False where its use depends on no load of the figure.
+    /// </summary>
+    public bool Of(int segment, LoadCheck check, double use, double slenderness, Span<double> slopes)
+    {
+        slopes.Clear();
+        var (part, layer) = trace.Hardest[segment, (int)check];
+        if (part < 0 || check == LoadCheck.StandingFree || !trace.Layers.TryGetValue(layer - 1, out var bodies)) return false;
+        var g = _segments[segment];
+        var bar = part >= _frame.Elements.Count;
+        var element = bar ? default : _frame.Elements[part];
+        Span<double> now = stackalloc double[LoadCases.Parts * 5];
+        var main = Sum(bodies, part, now);
+        if (main < 0) return false;
+
+        // Weights of the five values in the use: of all that hangs, the two off-centre parts, the separation load alone.
+        Span<double> w = stackalloc double[20];
+        w.Clear();
+        double perN, direct;
+        switch (check)
+        {
+            case LoadCheck.TipPull or LoadCheck.WallPullOut:
+                perN = Pull(now, w);
+                for (var i = 0; i < 20; i++) w[i] *= use / perN;
+                direct = check == LoadCheck.TipPull ? -2 : -1;
+                slopes[2 * segment + (g.ToHeldBy == EndHeldBy.Figure ? 1 : 0)] += direct * use;
+                break;
+            case LoadCheck.Buckling:
+                perN = Push(now, w);
+                for (var i = 0; i < 20; i++) w[i] *= use / perN;
+                direct = -use * (2 + StressSlope(slenderness));
+                slopes[2 * segment + (g.ToHeldBy == EndHeldBy.Figure ? 0 : 1)] += direct / (g.Role == Role.Tip ? 1 : 2);
+                if (g.Role != Role.Tip) slopes[2 * segment] += direct / 2;
+                break;
+            default:
+                var push = check == LoadCheck.ShaftPush;
+                if (bar)
+                {
+                    perN = push ? Push(now, w) : Pull(now, w);
+                    for (var i = 0; i < 20; i++) w[i] *= use / perN;
+                    slopes[2 * segment] -= use;
+                    slopes[2 * segment + 1] -= use;
+                    break;
+                }
+                Stress(g, element, push, now, w, slopes, segment);
+                break;
+        }
+        var body = bodies[main];
+        for (var lump = 0; lump < 4; lump++)
+        {
+            var c = w.Slice(5 * lump, 5);
+            if (c.IndexOfAnyExcept(0.0) < 0) continue;
+            Through(body.Body, body.Loads, part, bar, c, lump, slopes);
+        }
+        return true;
+    }
+
+    // Sums a part's five values over bodies; answers the body that gives most.
+    private int Sum(List<(BodyState Body, LoadCases Loads)> bodies, int part, Span<double> now)
+    {
+        now.Clear();
+        var ne = _frame.Elements.Count;
+        int main = -1;
+        double most = 0;
+        for (var b = 0; b < bodies.Count; b++)
+        {
+            var (body, cases) = bodies[b];
+            foreach (var answer in body.Answers)
+            {
+                var at = part < ne ? Array.IndexOf(answer.Elements, part) : Array.IndexOf(answer.Bars, part - ne);
+                if (at < 0) continue;
+                double size = 0;
+                for (var p = 0; p < LoadCases.Parts - 1; p++)
+                {
+                    var load = cases.Of((LoadPart)p);
+                    for (var c = 0; c < body.Directions.Length; c++)
+                    {
+                        var k = load[body.Directions[c]];
+                        if (k == 0) continue;
+                        if (part >= ne) { now[5 * p] += k * answer.BarForces[c * answer.Bars.Length + at]; size += Math.Abs(k * answer.BarForces[c * answer.Bars.Length + at]); continue; }
+                        for (var v = 0; v < 5; v++)
+                        {
+                            var x = k * answer.Inner[(c * 5 + v) * answer.Elements.Length + at];
+                            now[5 * p + v] += x;
+                            size += Math.Abs(x);
+                        }
+                    }
+                }
+                if (size > most) (most, main) = (size, b);
+            }
+        }
+        return main;
+    }
+
+    private static double Hang(ReadOnlySpan<double> now, int v) =>
+        now[5 * (int)LoadPart.Separation + v] + now[5 * (int)LoadPart.Weight + v] + now[5 * (int)LoadPart.Cups + v];
+
+    private double Pull(ReadOnlySpan<double> now, Span<double> w)
+    {
+        double x = now[5 * (int)LoadPart.OffX], y = now[5 * (int)LoadPart.OffY], off = Math.Sqrt(x * x + y * y), s = now[5 * (int)LoadPart.Separation];
+        double lift = Hang(now, 0) + off, approach = _approach * (off - s) + Math.Max(0, now[5 * (int)LoadPart.Weight]);
+        var k = approach > lift ? _approach : 1;
+        w[approach > lift ? 15 : 0] = approach > lift ? -_approach : 1;
+        if (off > 0) (w[5], w[10]) = (k * x / off, k * y / off);
+        return Math.Max(lift, approach);
+    }
+
+    private double Push(ReadOnlySpan<double> now, Span<double> w)
+    {
+        double x = now[5 * (int)LoadPart.OffX], y = now[5 * (int)LoadPart.OffY], off = Math.Sqrt(x * x + y * y), s = now[5 * (int)LoadPart.Separation];
+        double lift = off - Hang(now, 0), approach = _approach * (s + off) + Math.Max(0, -now[5 * (int)LoadPart.Weight]);
+        var k = approach > lift ? _approach : 1;
+        w[approach > lift ? 15 : 0] = approach > lift ? _approach : -1;
+        if (off > 0) (w[5], w[10]) = (k * x / off, k * y / off);
+        return Math.Max(lift, approach);
+    }
+
+    private void Stress(StrutSegment g, FrameElement el, bool push, ReadOnlySpan<double> now, Span<double> w, Span<double> slopes, int segment)
+    {
+        Span<double> axial = stackalloc double[20], low = stackalloc double[20], up = stackalloc double[20];
+        axial.Clear();
+        low.Clear();
+        up.Clear();
+        var force = push ? Push(now, axial) : Pull(now, axial);
+        double lower = Moment(now, 1, low), upper = Moment(now, 3, up);
+        var strength = scene.Resin.GreenStrengthMPa;
+        var touches = el.Upper == TipNode(g, el);
+        double la = force / Section.Area(g, el.RadiusLower) / strength, lb = lower / Section.Modulus(g, el.RadiusLower) / strength;
+        double ua = touches && !push ? 0 : force / Section.Area(g, el.RadiusUpper) / strength, ub = touches ? 0 : upper / Section.Modulus(g, el.RadiusUpper) / strength;
+        var atLower = la + lb >= ua + ub;
+        double perN = 1 / (atLower ? Section.Area(g, el.RadiusLower) : Section.Area(g, el.RadiusUpper)) / strength;
+        double perM = atLower ? 1 / Section.Modulus(g, el.RadiusLower) / strength : touches ? 0 : 1 / Section.Modulus(g, el.RadiusUpper) / strength;
+        var moment = atLower ? low : up;
+        for (var i = 0; i < 20; i++) w[i] = perN * axial[i] + perM * moment[i];
+        Place(el, atLower ? 0 : 1, atLower ? -2 * la - 3 * lb : -2 * ua - 3 * ub, slopes, segment);
+    }
+
+    private int TipNode(StrutSegment g, FrameElement el)
+    {
+        foreach (var c in _frame.Contacts)
+            if (c.Segment == g.Id && c.Node == el.Upper) return el.Upper;
+        return -1;
+    }
+
+    // The norm of two moments, each with its off-centre part; the weights are those of the worse case, lift or approach.
+    private double Moment(ReadOnlySpan<double> now, int v, Span<double> w)
+    {
+        Span<double> lift = stackalloc double[20], approach = stackalloc double[20];
+        lift.Clear();
+        approach.Clear();
+        double a = Moment(now, v, false, lift), b = Moment(now, v, true, approach);
+        (a >= b ? lift : approach).CopyTo(w);
+        return Math.Max(a, b);
+    }
+
+    private double Moment(ReadOnlySpan<double> now, int v, bool approach, Span<double> w)
+    {
+        Span<double> part = stackalloc double[2];
+        var hanging = approach ? 15 : 0;
+        for (var i = 0; i < 2; i++)
+        {
+            double x = now[5 * (int)LoadPart.OffX + v + i], y = now[5 * (int)LoadPart.OffY + v + i], off = Math.Sqrt(x * x + y * y);
+            var hang = approach ? now[5 * (int)LoadPart.Separation + v + i] : Hang(now, v + i);
+            part[i] = Math.Abs(hang) + off;
+            w[hanging + v + i] = Math.Sign(hang);
+            if (off > 0) (w[5 + v + i], w[10 + v + i]) = (x / off, y / off);
+        }
+        var k = approach ? _approach : 1;
+        var norm = Math.Sqrt(part[0] * part[0] + part[1] * part[1]);
+        for (var i = 0; i < 2; i++)
+            for (var lump = 0; lump < 4; lump++) w[5 * lump + v + i] *= norm > 0 ? k * part[i] / norm : 0;
+        return k * norm;
+    }
+
+    // Adjoint state of one weighted force, and its work with the real inner forces of one part of the load.
+    private void Through(BodyState body, LoadCases cases, int part, bool bar, ReadOnlySpan<double> five, int lump, Span<double> slopes)
+    {
+        var ne = _frame.Elements.Count;
+        var own = -1;
+        for (var i = 0; i < body.Answers.Count && own < 0; i++)
+            if ((bar ? Array.IndexOf(body.Answers[i].Bars, part - ne) : Array.IndexOf(body.Answers[i].Elements, part)) >= 0) own = i;
+        if (own < 0) return;
+        var columns = body.Directions.Length;
+        int Rows(UnitAnswer a) => a.Forces.Length / columns;
+        var asked = new double[Rows(body.Answers[own])];
+        var hold = body.Answers[own].Hold;
+        var ownBars = new double[hold.Network.Bars.Length];
+        hold.Network.Ask(hold.Contacts, asked.Length / 3, bar ? -1 : part, bar ? part - ne : -1, five, asked, ownBars);
+        Span<double> move = stackalloc double[6];
+        hold.Stiff(asked, move); // C^-1 b in place; G^T C^-1 b
+        DenseKernels.Forward(body.Factor, 6, 6, move);
+        DenseKernels.Backward(body.Factor, 6, 6, move);
+        for (var i = 0; i < body.Answers.Count; i++)
+        {
+            var answer = body.Answers[i];
+            var net = answer.Hold.Network;
+            var rows = Rows(answer);
+            var forces = new double[rows];
+            answer.Hold.Forces(move, forces);
+            for (var r = 0; r < rows; r++) forces[r] = (i == own ? asked[r] : 0) - forces[r];
+            var inner = new double[5 * net.Elements.Length];
+            var bars = new double[net.Bars.Length];
+            net.Inner(answer.Hold.Contacts, forces, i == own ? ownBars : [], inner, bars);
+            Work(body, cases, answer, net, inner, bars, lump, slopes);
+        }
+    }
+
+    private void Work(BodyState body, LoadCases cases, UnitAnswer answer, FrameNetwork net, double[] inner, double[] bars, int lump, Span<double> slopes)
+    {
+        Span<double> load = stackalloc double[6];
+        load.Clear();
+        void Plus(LoadPart p, Span<double> to) { var from = cases.Of(p); for (var i = 0; i < 6; i++) to[i] += from[i]; }
+        if (lump == 1) Plus(LoadPart.OffX, load);
+        else if (lump == 2) Plus(LoadPart.OffY, load);
+        else
+        {
+            Plus(LoadPart.Separation, load);
+            if (lump == 0) { Plus(LoadPart.Weight, load); Plus(LoadPart.Cups, load); }
+        }
+        int ne = answer.Elements.Length, all = net.Elements.Length, nb = answer.Bars.Length;
+        var e = scene.Resin.GreenModulusMPa;
+        Span<double> f = stackalloc double[5];
+        for (var i = 0; i < ne; i++)
+        {
+            f.Clear();
+            for (var c = 0; c < body.Directions.Length; c++)
+            {
+                var k = load[body.Directions[c]];
+                if (k == 0) continue;
+                for (var v = 0; v < 5; v++) f[v] += k * answer.Inner[(c * 5 + v) * ne + i];
+            }
+            var at = net.Place(answer.Elements[i]);
+            var el = _frame.Elements[answer.Elements[i]];
+            var g = _segments[el.Segment];
+            var length = _frame.Places[el.Lower].DistanceTo(_frame.Places[el.Upper]);
+            double a0 = inner[at], rl = el.RadiusLower, ru = el.RadiusUpper, rm = (rl + ru) / 2;
+            var axial = 2 * f[0] * a0 * length / (e * g.AreaShare * Math.PI);
+            var bend = 4 * length / (6 * e * g.InertiaShare * Math.PI / 4);
+            double l1 = inner[all + at], l2 = inner[2 * all + at], u1 = inner[3 * all + at], u2 = inner[4 * all + at];
+            var low = f[1] * l1 + f[2] * l2;
+            var up = f[3] * u1 + f[4] * u2;
+            var mid = (f[1] + f[3]) * (l1 + u1) + (f[2] + f[4]) * (l2 + u2); // four times the product half-way
+            Place(el, 0, axial / (6 * rl * rl) + bend * low / Fourth(rl), slopes, el.Segment);
+            Place(el, 0.5, 4 * axial / (6 * rm * rm) + bend * mid / Fourth(rm), slopes, el.Segment);
+            Place(el, 1, axial / (6 * ru * ru) + bend * up / Fourth(ru), slopes, el.Segment);
+        }
+        for (var b = 0; b < nb; b++)
+        {
+            double f0 = 0;
+            for (var c = 0; c < body.Directions.Length; c++) f0 += load[body.Directions[c]] * answer.BarForces[c * nb + b];
+            var it = _frame.Bars[answer.Bars[b]];
+            var g = _segments[it.Segment];
+            var w = f0 * bars[net.PlaceOfBar(answer.Bars[b])] * it.A.DistanceTo(it.B) / (e * g.AreaShare * Math.PI * g.RadiusFrom * g.RadiusTo);
+            slopes[2 * it.Segment] += w;
+            slopes[2 * it.Segment + 1] += w;
+        }
+    }
+
+    private static double Fourth(double r) => r * r * r * r;
+
+    // A slope with respect to ln(radius) part-way up an element, shared out to the ends of its segment.
+    private void Place(FrameElement el, double along, double slope, Span<double> slopes, int segment)
+    {
+        var g = _segments[segment];
+        var p = _frame.Places[el.Lower] + (_frame.Places[el.Upper] - _frame.Places[el.Lower]) * along;
+        var t = g.Length > 0 ? Math.Clamp((p - g.From).Dot(g.To - g.From) / (g.Length * g.Length), 0, 1) : 0;
+        double from = (1 - t) * g.RadiusFrom, to = t * g.RadiusTo;
+        if (!(from + to > 0)) return;
+        slopes[2 * segment] += slope * from / (from + to);
+        slopes[2 * segment + 1] += slope * to / (from + to);
+    }
+
+    // How much faster than the area a column's capacity grows with its radius: 2 by Euler, less by Johnson.
+    private double StressSlope(double slenderness)
+    {
+        double e = scene.Resin.GreenModulusMPa, s = scene.Resin.GreenStrengthMPa;
+        if (slenderness >= StrutCapacity.TransitionSlenderness(e, s)) return 2;
+        var bent = s * slenderness * slenderness / (4 * Math.PI * Math.PI * e);
+        return 2 * bent / (1 - bent);
+    }
+}
