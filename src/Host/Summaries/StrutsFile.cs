@@ -33,8 +33,8 @@ public sealed record StrutsFile(IReadOnlyList<StrutEntry> Struts, RaftEntry? Raf
                 decided.TryGetValue(now.Id, out var d);
                 entries.Add(new StrutEntry(
                     idAt + now.Id, now.Role == Role.Unsure ? "unsure" : now.Role.ToString().ToLowerInvariant(), now.From, now.To,
-                    was is null ? [0, 0] : [was.RadiusFrom, was.RadiusTo], [now.RadiusFrom, now.RadiusTo], now.Sides, now.Confidence,
-                    d?.Decision ?? (was is null ? "added" : now.Role == Role.Unsure ? "unsure" : "kept"),
+                    was is null || now.Added ? [0, 0] : [was.RadiusFrom, was.RadiusTo], [now.RadiusFrom, now.RadiusTo], now.Sides, now.Confidence,
+                    now.Added ? "added" : d?.Decision ?? (was is null ? "added" : now.Role == Role.Unsure ? "unsure" : "kept"),
                     d?.Use, d?.BoundBy, d is { AtLayer: > 0 } ? d.AtLayer : null, strutAt + now.Chain, split ? piece.Letter : null, now.Contact));
                 chains = Math.Max(chains, now.Chain + 1);
             }

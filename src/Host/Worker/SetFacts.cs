@@ -92,10 +92,12 @@ internal static class SetFacts
         if (recognised == 0) return null;
         var decisions = w.Pieces.SelectMany(p => p.Decisions).ToList();
         var worst = decisions.Count > 0 ? decisions.MaxBy(d => d.Use) : null;
-        var thinned = decisions.Count(d => d.Decision == "thinned");
+        // What was grown here is added, however thin it became; the others are the source's own.
+        var added = w.Pieces.Sum(p => p.Struts.Segments.Count(s => s.Added));
+        var own = w.Pieces.Sum(p => p.Struts.Segments.Count) - added;
+        var thinned = w.Pieces.Sum(p => p.Decisions.Count(d => d.Decision == "thinned" && !p.Struts.Segments[d.Segment].Added));
         return new StrutFacts(
-            recognised, thinned, Math.Max(0, w.Pieces.Sum(p => p.Struts.Segments.Count) - thinned - decisions.Count(d => d.Decision == "added")),
-            decisions.Count(d => d.Decision == "added"), 0,
+            recognised, thinned, Math.Max(0, own - thinned), added, Math.Max(0, recognised - own),
             Spreads(w, s => s.Role != Role.Tip, s => s.EqualAreaDiameter((s.RadiusFrom + s.RadiusTo) / 2)),
             Spreads(w, s => s.Role == Role.Tip, s => s.EqualAreaDiameter(s.RadiusTo)), worst?.Use, worst is { AtLayer: > 0 } ? worst.AtLayer : null);
     }

@@ -81,6 +81,9 @@ public sealed record StrutSegment
     /// <summary>Number of the segment of the source that it comes from; -1 where there is none. Kept through enlarging and cutting.</summary>
     public int SourceId { get; init; } = -1;
 
+    /// <summary>True for a segment that the source does not have: it was grown here.</summary>
+    public bool Added { get; init; }
+
     /// <summary>Length of the axis, mm.</summary>
     public double Length => From.DistanceTo(To);
 

@@ -1,0 +1,260 @@
+using Stiltwright.Geometry;
+using Stiltwright.Printing.Struts;
+
+namespace Stiltwright.Printing.Growing;
+
+/// <summary>A way from the ground to a contact: foot, upright pillar, at most one leaning piece, tip. mm.</summary>
+/// <param name="Points">
+/// Axis from below: foot's lower side, foot's upper side, (bend,) tip's lower end, end inside the figure. A branch has no foot; a
+/// strut that stands on the figure has its lower end there in its place.
+/// </param>
+/// <param name="HeldBy">What it stands on.</param>
+/// <param name="OnSegment">The strut segment it branches from, or -1.</param>
+/// <param name="Sizes">Its sizes.</param>
+internal sealed record StrutPath(IReadOnlyList<Vec3> Points, EndHeldBy HeldBy, int OnSegment, GrowthSizes Sizes)
+{
+    public bool Branch => HeldBy == EndHeldBy.Strut;
+
+    /// <summary>Where it stands on the figure, with the figure's normal there; null for raft, platform and branches.</summary>
+    public (Vec3 At, Vec3 Normal)? Base { get; init; }
+
+    /// <summary>Radius there.</summary>
+    public double BaseRadius { get; init; }
+}
+
+/// <summary>
+/// Searches the cheapest clear path for one contact: upright if it can be, else with one lean of at most 45 degrees from the
+/// vertical; the tip along the figure's normal as far as 45 degrees allow. Where no way leads to the ground it branches from a
+/// pillar that stands or, as the last resort (inside a cavity the only one), stands on the figure. Thinner struts are tried where the full size finds no way. The same scene gives the same path.
+/// </summary>
+internal sealed class PathFinder(GrowthScene scene, IReadOnlyList<StrutSegment> struts, GrowthSizes full)
+{
+    /// <summary>Least rise of a surface that a strut may stand on: its normal leans at most 50 degrees from upright.</summary>
+    private const double LeastRise = 0.64;
+
+    private const double MostLean = Math.PI / 4;
+
+    /// <summary>A column above this ratio of length to radius of gyration is not made thinner than the figure's own struts.</summary>
+    private const double MostSlenderness = 150;
+
+    /// <summary>Thinnest new pillar, radius in mm.</summary>
+    private const double LeastShaftMm = 0.5;
+
+    /// <summary>Thinnest new contact, radius in mm.</summary>
+    private const double LeastContactMm = 0.2;
+
+    /// <summary>Shares of the full radii and of the full tip length, in the order in which they are tried.</summary>
+    private static readonly (double Radius, double Tip)[] Shares = [(1, 1), (0.8, 0.6), (0.6, 0.6), (0.45, 0.4), (0.35, 0.25)];
+    private static readonly double[] Asides = [1.5, 3, 5, 8, 12, 17, 24, 33, 45];
+    private static readonly (Vec3 Direction, double Aside, double Cost)[] Shapes = MakeShapes();
+
+    /// <summary>The path, or what was in the way.</summary>
+    public (StrutPath? Path, string Why) Find(GrowthSpot spot)
+    {
+        var tips = 0;
+        foreach (var (share, tip) in Shares)
+        {
+            var given = spot.Sizes ?? full;
+            var wanted = given.Scaled(share);
+            var sizes = wanted with { TipLength = given.TipLength * tip, ShaftRadius = Math.Max(wanted.ShaftRadius, LeastShaftMm), ContactRadius = Math.Max(wanted.ContactRadius, LeastContactMm) };
+            var open = Tips(spot, sizes);
+            tips += open.Count;
+            if (ToGround(spot, sizes, open, share < 1) is { } path) return (path, "");
+            if (ToStrut(spot, sizes, open) is { } branch) return (branch, "");
+            if (ToFigure(spot, sizes, open) is { } stilt) return (stilt, "");
+        }
+        return (null, tips == 0
+            ? "the figure leaves no room for a tip there"
+            : "the figure or other tips stand in every way down to raft, platform or a neighbouring strut");
+    }
+
+    /// <summary>Directions from the contact for which the tip is clear, with the angle to the best one.</summary>
+    private List<(Vec3 Direction, double Angle)> Tips(GrowthSpot spot, GrowthSizes sizes)
+    {
+        var best = spot.TipAxis is { Z: < 0 } given ? given.Unit() : Clamped(spot.Normal);
+        var found = new List<(Vec3 Direction, double Angle)>();
+        void Try(Vec3 d)
+        {
+            if (-d.Z < Math.Cos(MostLean) - 1e-9 && spot.TipAxis is null || d.Dot(spot.Normal) < 0.2) return;
+            if (TipClear(spot.At, d, sizes)) found.Add((d, Math.Acos(Math.Clamp(d.Dot(best), -1, 1))));
+        }
+        Try(best);
+        Try(new Vec3(0, 0, -1));
+        foreach (var (tilt, around) in (ReadOnlySpan<(double, int)>)[(20, 8), (42, 12)])
+            for (var k = 0; k < around; k++)
+            {
+                var (s, c) = Math.SinCos(2 * Math.PI * k / around);
+                var (h, v) = Math.SinCos(tilt * Math.PI / 180);
+                Try(new Vec3(h * c, h * s, -v));
+            }
+        return [.. found.OrderBy(f => f.Angle)];
+    }
+
+    /// <summary>The lower half keeps the full clearance; the upper one must not meet another place of the figure.</summary>
+    private bool TipClear(Vec3 at, Vec3 d, GrowthSizes sizes)
+    {
+        double l = sizes.TipLength, half = (sizes.ContactRadius + sizes.ShaftRadius) / 2;
+        if (at.Z + d.Z * l < sizes.ShaftRadius) return false;
+        return scene.Figure.ClosestToSegment(at + d * (0.15 * l), at + d * (0.5 * l), null, 0.06 * l).Distance >= 0.05 * l
+            && scene.Clear(at + d * (0.5 * l), at + d * (0.75 * l), (half + sizes.ShaftRadius) / 2)
+            && scene.Clear(at + d * (0.75 * l), at + d * l, sizes.ShaftRadius);
+    }
+
+    private StrutPath? ToGround(GrowthSpot spot, GrowthSizes sizes, List<(Vec3 Direction, double Angle)> tips, bool thinner)
+    {
+        StrutPath? found = null;
+        var best = double.PositiveInfinity;
+        foreach (var (d, angle) in tips)
+        {
+            var tipCost = 10 * angle;
+            if (tipCost >= best) break;
+            var b = spot.At + d * sizes.TipLength;
+            foreach (var (lean, aside, cost) in Shapes)
+            {
+                if (tipCost + cost >= best) break;
+                var k = aside == 0 ? b : b + lean * (aside / Math.Sqrt(lean.X * lean.X + lean.Y * lean.Y));
+                var (z, by) = scene.Ground(k.X, k.Y, sizes.FootRadius);
+                var foot = new Vec3(k.X, k.Y, z);
+                var ankle = foot with { Z = z + sizes.FootHeight };
+                if (k.Z < ankle.Z + sizes.ShaftRadius) continue;
+                if (thinner && 2 * (b.Z - z) / sizes.ShaftRadius > MostSlenderness) continue;
+                if (!scene.Clear(foot, ankle, sizes.FootRadius) || !scene.Clear(ankle, k, sizes.ShaftRadius)) continue;
+                if (aside > 0 && !scene.Clear(k, b, sizes.ShaftRadius)) continue;
+                var crossings = Crossings(ankle, k, sizes.ShaftRadius);
+                if (crossings >= 0 && aside > 0) crossings = Crossings(k, b, sizes.ShaftRadius) is >= 0 and var more ? crossings + more : -1;
+                if (crossings >= 0) crossings = Crossings(b, spot.At, sizes.ShaftRadius / 2) is >= 0 and var more ? crossings + more : -1;
+                if (crossings < 0 || tipCost + cost + 2 * crossings >= best) continue;
+                best = tipCost + cost + 2 * crossings;
+                var end = spot.At - d * Depth(spot.At, d, sizes.DepthMm);
+                found = new StrutPath(aside > 0 ? [foot, ankle, k, b, end] : [foot, ankle, b, end], by, -1, sizes);
+            }
+        }
+        return found;
+    }
+
+    /// <summary>Down to the figure's own upper side: upright or with one lean, as stout as the slope there lets it.</summary>
+    private StrutPath? ToFigure(GrowthSpot spot, GrowthSizes sizes, List<(Vec3 Direction, double Angle)> tips)
+    {
+        StrutPath? found = null;
+        var best = double.PositiveInfinity;
+        var hits = new List<Geometry.Spatial.RayHit>();
+        foreach (var (d, angle) in tips)
+        {
+            var tipCost = 10 * angle;
+            if (tipCost >= best) break;
+            var b = spot.At + d * sizes.TipLength;
+            foreach (var (lean, aside, cost) in Shapes)
+            {
+                if (tipCost + cost >= best) break;
+                var k = aside == 0 ? b : b + lean * (aside / Math.Sqrt(lean.X * lean.X + lean.Y * lean.Y));
+                if (aside > 0 && !scene.Clear(k, b, sizes.ShaftRadius)) continue;
+                hits.Clear();
+                scene.Figure.RayHits(k, new Vec3(0, 0, -1), 60 * sizes.ShaftRadius, hits);
+                if (hits.Count == 0) continue;
+                var hit = hits.MinBy(h => h.Distance);
+                var normal = scene.Figure.Mesh.AreaVector(hit.Triangle).Unit();
+                if (!hit.Entering || normal.Z < LeastRise || hit.Distance < sizes.TipLength + sizes.ShaftRadius) continue;
+                var at = k with { Z = k.Z - hit.Distance };
+                var down = new Vec3(0, 0, -1);
+                var depth = Depth(at, -down, Math.Max(sizes.DepthMm, 0.5 * sizes.ShaftRadius));
+                // On a slope the lower end sinks in on one side only: it is made so narrow that half of it still does.
+                var slope = Math.Sqrt(1 - normal.Z * normal.Z) / normal.Z;
+                var radius = Math.Clamp(2 * depth / Math.Max(slope, 1e-3), sizes.ContactRadius, 1.2 * sizes.ShaftRadius);
+                var price = tipCost + cost + 6 * (1 - radius / (1.2 * sizes.ShaftRadius));
+                if (price >= best) continue;
+                var l = sizes.TipLength;
+                Vec3 Above(double h) => at with { Z = at.Z + h };
+                if (scene.Figure.ClosestToSegment(Above(0.15 * l), Above(0.5 * l), null, 0.06 * l).Distance < 0.05 * l
+                    || !scene.Clear(Above(0.5 * l + radius), k, sizes.ShaftRadius)) continue;
+                if (Crossings(at, k, sizes.ShaftRadius) != 0 || Crossings(k, b, sizes.ShaftRadius) != 0 || Crossings(b, spot.At, sizes.ShaftRadius / 2) != 0) continue;
+                best = price;
+                Vec3 root = at + down * depth, end = spot.At - d * Depth(spot.At, d, sizes.DepthMm);
+                found = new StrutPath(aside > 0 ? [root, Above(l), k, b, end] : [root, Above(l), b, end], EndHeldBy.Figure, -1, sizes) { Base = (at, normal), BaseRadius = radius };
+            }
+        }
+        return found;
+    }
+
+    /// <summary>A branch that leans at most 45 degrees and begins on the axis of a pillar thicker than itself.</summary>
+    private StrutPath? ToStrut(GrowthSpot spot, GrowthSizes sizes, List<(Vec3 Direction, double Angle)> tips)
+    {
+        StrutPath? found = null;
+        var best = double.PositiveInfinity;
+        foreach (var (d, angle) in tips)
+        {
+            var b = spot.At + d * sizes.TipLength;
+            foreach (var s in struts)
+            {
+                if (s.Role != Role.Pillar || s.Confidence < 0.5) continue;
+                var thick = Math.Min(s.RadiusFrom, s.RadiusTo);
+                var radius = Math.Min(sizes.ShaftRadius, 0.7 * thick);
+                if (radius < LeastShaftMm) continue;
+                var axis = s.To - s.From;
+                // The highest point of the pillar that 45 degrees still reach; halving is enough, since the angle falls downwards.
+                double low = 0, high = 1;
+                bool Steep(double t) => b - (s.From + axis * t) is var w && w.Z > 0 && w.Z >= Math.Sqrt(w.X * w.X + w.Y * w.Y);
+                if (axis.Z <= 0 || !Steep(0)) continue;
+                if (Steep(1)) low = 1;
+                else
+                    for (var i = 0; i < 30; i++) { var m = (low + high) / 2; if (Steep(m)) low = m; else high = m; }
+                var at = s.From + axis * Math.Min(low, 1 - thick / s.Length);
+                if (low <= 0 || at.Z < s.From.Z) continue;
+                var length = at.DistanceTo(b);
+                var cost = 10 * angle + length;
+                if (length < 2 * thick || length > 30 * radius || cost >= best) continue;
+                if (!scene.Clear(at, b, radius)) continue;
+                var off = at + (b - at) * (Math.Min(1, 2.5 * thick / length));
+                if (Crossings(off, b, radius) is < 0 || Crossings(b, spot.At, sizes.ShaftRadius / 2) is < 0) continue;
+                best = cost;
+                var thin = sizes with { ShaftRadius = radius, ContactRadius = Math.Min(sizes.ContactRadius, radius) };
+                found = new StrutPath([at, b, spot.At - d * Depth(spot.At, d, sizes.DepthMm)], EndHeldBy.Strut, s.Id, thin);
+            }
+        }
+        return found;
+    }
+
+    /// <summary>How many shafts of others a piece passes through; -1 where it comes too near to another's tip.</summary>
+    private int Crossings(Vec3 a, Vec3 b, double radius)
+    {
+        var crossings = 0;
+        foreach (var s in struts)
+        {
+            var reach = radius + Math.Max(s.RadiusFrom, s.RadiusTo) + GrowthScene.FromTipsMm;
+            if (!(Segments.Distance(a, b, s.From, s.To) < reach)) continue;
+            if (s.Role == Role.Tip) return -1;
+            if (s.Role != Role.Foot) crossings++;
+        }
+        return crossings;
+    }
+
+    /// <summary>Into the figure, but not through a thin place: at most 40 % of what is there.</summary>
+    private double Depth(Vec3 at, Vec3 d, double wanted)
+    {
+        var hits = new List<Geometry.Spatial.RayHit>();
+        scene.Figure.RayHits(at + d * 0.01, -d, 4 * wanted + 1, hits);
+        var through = hits.Where(h => !h.Entering && h.Distance > 0.02).Select(h => h.Distance).DefaultIfEmpty(double.PositiveInfinity).Min();
+        return Math.Min(wanted, Math.Max(0.05, 0.4 * through));
+    }
+
+    /// <summary>A direction at most 45 degrees from straight down, as near to the given one as can be.</summary>
+    private static Vec3 Clamped(Vec3 normal)
+    {
+        var flat = Math.Sqrt(normal.X * normal.X + normal.Y * normal.Y);
+        if (normal.Z < 0 && flat <= -normal.Z) return normal.Unit();
+        return flat < 1e-9 ? new Vec3(0, 0, -1) : new Vec3(normal.X / flat, normal.Y / flat, -1).Unit();
+    }
+
+    private static (Vec3 Direction, double Aside, double Cost)[] MakeShapes()
+    {
+        var list = new List<(Vec3 Direction, double Aside, double Cost)> { (new Vec3(0, 0, -1), 0, 0) };
+        foreach (var aside in Asides)
+            foreach (var tilt in (ReadOnlySpan<double>)[20, 32, 44])
+                for (var k = 0; k < 16; k++)
+                {
+                    var (s, c) = Math.SinCos(2 * Math.PI * k / 16);
+                    var (h, v) = Math.SinCos(tilt * Math.PI / 180);
+                    list.Add((new Vec3(h * c, h * s, -v), aside, 2 + aside + 0.05 * tilt));
+                }
+        return [.. list.OrderBy(x => x.Cost)];
+    }
+}
