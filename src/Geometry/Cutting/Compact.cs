@@ -3,10 +3,10 @@ namespace Stiltwright.Geometry.Cutting;
 /// <summary>Leaves out vertices that no triangle uses; the order of the others stays.</summary>
 internal static class Compact
 {
-    /// <summary>Takes over both arrays.</summary>
-    public static Mesh Used(Lattice lattice, int[] xyz, int[] corners)
+    /// <summary>Vertices are the old ones, then the new ones. Takes over the array of corners.</summary>
+    public static Mesh Used(Lattice lattice, int[] old, int[] made, int[] corners)
     {
-        var vertices = xyz.Length / 3;
+        int first = old.Length / 3, vertices = first + made.Length / 3;
         var used = new bool[vertices];
         Ranges.For(corners.Length, (_, from, to) =>
         {
@@ -15,7 +15,6 @@ internal static class Compact
         var starts = new int[Ranges.Count(vertices) + 1];
         Ranges.For(vertices, (r, from, to) => starts[r + 1] = used.AsSpan(from, to - from).Count(true));
         for (var r = 1; r < starts.Length; r++) starts[r] += starts[r - 1];
-        if (starts[^1] == vertices) return new Mesh(lattice, xyz, corners);
         var map = GC.AllocateUninitializedArray<int>(vertices);
         var packed = GC.AllocateUninitializedArray<int>(3 * starts[^1]);
         Ranges.For(vertices, (r, from, to) =>
@@ -25,11 +24,12 @@ internal static class Compact
             {
                 map[v] = n;
                 if (!used[v]) continue;
-                (packed[3 * n], packed[3 * n + 1], packed[3 * n + 2]) = (xyz[3 * v], xyz[3 * v + 1], xyz[3 * v + 2]);
+                var (xyz, at) = v < first ? (old, 3 * v) : (made, 3 * (v - first));
+                (packed[3 * n], packed[3 * n + 1], packed[3 * n + 2]) = (xyz[at], xyz[at + 1], xyz[at + 2]);
                 n++;
             }
         });
-        Ranges.For(corners.Length, (_, from, to) =>
+        if (starts[^1] < vertices) Ranges.For(corners.Length, (_, from, to) =>
         {
             for (var i = from; i < to; i++) corners[i] = map[corners[i]];
         });

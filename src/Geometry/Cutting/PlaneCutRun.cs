@@ -32,31 +32,34 @@ internal sealed class PlaneCutRun
     // Twice n.p - d, an odd number: never zero.
     private long Height(int v) => 2 * (_nx * _xyz[3 * v] + _ny * _xyz[3 * v + 1] + _nz * _xyz[3 * v + 2]) - _twiceD;
 
+    // Bits of a vertex: above the plane; within a unit of it.
+    private const byte Above = 1, Near = 2;
+
     public PlaneCutResult Run()
     {
-        var above = new bool[_mesh.VertexCount];
-        for (var v = 0; v < above.Length; v++) above[v] = Height(v) > 0;
-        var below = new List<int>();
-        var over = new List<int>();
-        var known = new Dictionary<(int, int), int>();
-        for (var i = 0; i < _corners.Length; i += 3)
+        var side = new byte[_mesh.VertexCount];
+        var near = (long)(2.1 * _unitsOfN);
+        Ranges.For(side.Length, (_, from, to) =>
         {
-            bool a = above[_corners[i]], b = above[_corners[i + 1]], c = above[_corners[i + 2]];
-            if (a == b && b == c)
+            for (var v = from; v < to; v++)
             {
-                var kept = a ? over : below;
-                kept.Add(_corners[i]);
-                kept.Add(_corners[i + 1]);
-                kept.Add(_corners[i + 2]);
-                continue;
+                var h = Height(v);
+                side[v] = (byte)((h > 0 ? Above : 0) | (Math.Abs(h) <= near ? Near : 0));
             }
+        });
+        var (keptBelow, keptOver) = Sort(side, out var crossed, out var grazing);
+        if (crossed.Count == 0)
+            return new PlaneCutResult(Compact.Used(_mesh.Lattice, _xyz, [], keptBelow), Compact.Used(_mesh.Lattice, _xyz, [], keptOver), 0, 0, keptBelow.Length / 3, keptOver.Length / 3);
+        var known = new Dictionary<(int, int), int>();
+        foreach (var t in crossed)
+        {
+            int i = 3 * t, a = side[_corners[i]] & Above, b = side[_corners[i + 1]] & Above, c = side[_corners[i + 2]] & Above;
             var k = b == c ? 0 : a == c ? 1 : 2;
             int apex = _corners[i + k], next = _corners[i + (k + 1) % 3], last = _corners[i + (k + 2) % 3];
-            _crossed.Add(new Crossed(i / 3, apex, next, last, PointOn(known, apex, next), PointOn(known, last, apex), above[apex]));
+            _crossed.Add(new Crossed(t, apex, next, last, PointOn(known, apex, next), PointOn(known, last, apex), (side[apex] & Above) != 0));
         }
-        if (_crossed.Count == 0) return new PlaneCutResult(Half(below, 0, []), Half(over, 0, []), 0, 0, below.Count / 3, over.Count / 3);
-
-        int belowKept = below.Count, overKept = over.Count;
+        var below = new List<int>();
+        var over = new List<int>();
         var chains = new Dictionary<int, int[]>();
         var (sheets, area) = Caps(chains);
         var newXyz = new List<int>();
@@ -79,9 +82,77 @@ internal sealed class PlaneCutRun
             s.Below.Emit(false, At, Make, below);
             s.Above.Emit(true, At, Make, over);
         }
-        var (low, lowKept) = Close(below, belowKept, newXyz);
-        var (high, highKept) = Close(over, overKept, newXyz);
-        return new PlaneCutResult(low, high, area, _crossed.Count, lowKept, highKept);
+        var fresh = System.Runtime.InteropServices.CollectionsMarshal.AsSpan(newXyz).ToArray();
+        (Mesh Mesh, int Kept) low = default, high = default;
+        CuttingException? failed = null;
+        Parallel.Invoke(() => Try(() => low = Close(keptBelow, below, fresh, side, grazing, 0)), () => Try(() => high = Close(keptOver, over, fresh, side, grazing, Above)));
+        if (failed is not null) throw failed;
+        return new PlaneCutResult(low.Mesh!, high.Mesh!, area, _crossed.Count, low.Kept, high.Kept);
+
+        void Try(Action close)
+        {
+            try { close(); }
+            catch (CuttingException e) { failed = e; }
+        }
+    }
+
+    // Corners of the triangles wholly below and wholly above, in their old order; the others by number, and those kept ones that have a corner near the plane.
+    private (int[] Below, int[] Over) Sort(byte[] side, out List<int> crossed, out List<int> grazing)
+    {
+        var n = _corners.Length / 3;
+        var ranges = Ranges.Count(n);
+        var belowAt = new int[ranges + 1];
+        var overAt = new int[ranges + 1];
+        var cut = new List<int>?[ranges];
+        var graze = new List<int>?[ranges];
+        Ranges.For(n, (r, from, to) =>
+        {
+            int low = 0, high = 0;
+            for (var t = from; t < to; t++)
+            {
+                int a = side[_corners[3 * t]], b = side[_corners[3 * t + 1]], c = side[_corners[3 * t + 2]];
+                var up = (a & 1) + (b & 1) + (c & 1);
+                if (up == 0) low++;
+                else if (up == 3) high++;
+                else
+                {
+                    (cut[r] ??= []).Add(t);
+                    continue;
+                }
+                if (((a | b | c) & Near) != 0) (graze[r] ??= []).Add(t);
+            }
+            (belowAt[r + 1], overAt[r + 1]) = (low, high);
+        });
+        for (var r = 0; r < ranges; r++) (belowAt[r + 1], overAt[r + 1]) = (belowAt[r + 1] + belowAt[r], overAt[r + 1] + overAt[r]);
+        var below = GC.AllocateUninitializedArray<int>(3 * belowAt[ranges]);
+        var over = GC.AllocateUninitializedArray<int>(3 * overAt[ranges]);
+        Ranges.For(n, (r, from, to) =>
+        {
+            int low = 3 * belowAt[r], high = 3 * overAt[r];
+            for (var i = 3 * from; i < 3 * to; i += 3)
+            {
+                int a = _corners[i], b = _corners[i + 1], c = _corners[i + 2];
+                var up = (side[a] & 1) + (side[b] & 1) + (side[c] & 1);
+                if (up == 0)
+                {
+                    (below[low], below[low + 1], below[low + 2]) = (a, b, c);
+                    low += 3;
+                }
+                else if (up == 3)
+                {
+                    (over[high], over[high + 1], over[high + 2]) = (a, b, c);
+                    high += 3;
+                }
+            }
+        });
+        crossed = [];
+        grazing = [];
+        for (var r = 0; r < ranges; r++)
+        {
+            if (cut[r] is { } c) crossed.AddRange(c);
+            if (graze[r] is { } g) grazing.AddRange(g);
+        }
+        return (below, over);
     }
 
     private int PointOn(Dictionary<(int, int), int> known, int p, int q)
@@ -234,7 +305,7 @@ internal sealed class PlaneCutRun
         }
     }
 
-    private (Mesh Mesh, int Kept) Close(List<int> corners, int kept, List<int> newXyz)
+    private (Mesh Mesh, int Kept) Close(int[] kept, List<int> made, int[] newXyz, byte[] side, List<int> grazing, byte which)
     {
         (int, int, int) At(int v)
         {
@@ -242,64 +313,79 @@ internal sealed class PlaneCutRun
             v = 3 * (v - _mesh.VertexCount);
             return (newXyz[v], newXyz[v + 1], newXyz[v + 2]);
         }
-        var fresh = Coincident.Merge(corners.GetRange(kept, corners.Count - kept), At, _mesh.VertexCount);
-        corners.RemoveRange(kept, corners.Count - kept);
-        corners.AddRange(fresh);
-        var span = System.Runtime.InteropServices.CollectionsMarshal.AsSpan(corners);
-        if (EdgeSum.Of(span) != 0)
+        made = Coincident.Merge(made, At, _mesh.VertexCount);
+        ulong sum = 0;
+        var sums = new ulong[Ranges.Count(kept.Length / 3)];
+        Ranges.For(kept.Length / 3, (r, from, to) => sums[r] = EdgeSum.Of(kept.AsSpan(3 * from, 3 * (to - from))));
+        foreach (var x in sums) sum += x;
+        if (sum + EdgeSum.Of(System.Runtime.InteropServices.CollectionsMarshal.AsSpan(made)) != 0)
         {
-            var (a, _) = EdgeSum.FirstOpen(span);
+            var (a, _) = EdgeSum.FirstOpen([.. kept, .. made]);
             var (x, y, z) = At(a);
             throw new CuttingException("A half would not be closed; the shells are open there", new Vec3(x, y, z) * _mesh.Lattice.UnitMm);
         }
-        return (Half(corners, kept, newXyz, out var keptNow), keptNow / 3);
+        var corners = WithoutThinPieces(kept, made, newXyz, side, grazing, which, out var keptNow);
+        return (Compact.Used(_mesh.Lattice, _xyz, newXyz, corners), keptNow / 3);
     }
 
-    private Mesh Half(List<int> corners, int kept, List<int> newXyz) => Half(corners, kept, newXyz, out _);
-
-    // Drops pieces that lie within one unit of the plane, then vertices no longer used.
-    private Mesh Half(List<int> corners, int kept, List<int> newXyz, out int keptNow)
+    // Drops pieces that lie within one unit of the plane. Such a piece consists of triangles with all corners near it, so only triangles with a corner
+    // near the plane need looking at: the new ones and those that graze it.
+    private int[] WithoutThinPieces(int[] kept, List<int> made, int[] newXyz, byte[] side, List<int> grazing, byte which, out int keptNow)
     {
-        var xyz = new int[_xyz.Length + newXyz.Count];
-        _xyz.CopyTo(xyz, 0);
-        newXyz.CopyTo(xyz, _xyz.Length);
-        keptNow = kept;
-        if (newXyz.Count > 0)
+        var link = new Dictionary<int, int>();
+        var thick = new HashSet<int>();
+        int Root(int v)
         {
-            var link = new int[xyz.Length / 3];
-            for (var v = 0; v < link.Length; v++) link[v] = v;
-            for (var i = 0; i < corners.Count; i += 3)
-                for (var k = 1; k < 3; k++)
-                {
-                    int a = Root(link, corners[i]), b = Root(link, corners[i + k]);
-                    if (a != b) link[Math.Max(a, b)] = Math.Min(a, b);
-                }
-            var thick = new bool[link.Length];
-            var limit = 2.1 * _unitsOfN;
-            foreach (var c in corners)
-                if (Math.Abs((double)_nx * xyz[3 * c] + (double)_ny * xyz[3 * c + 1] + (double)_nz * xyz[3 * c + 2] - _twiceD / 2.0) > limit / 2) thick[Root(link, c)] = true;
-            var left = new List<int>(corners.Count);
-            for (var i = 0; i < corners.Count; i += 3)
-            {
-                if (!thick[Root(link, corners[i])]) continue;
-                left.Add(corners[i]);
-                left.Add(corners[i + 1]);
-                left.Add(corners[i + 2]);
-            }
-            if (left.Count != corners.Count)
-            {
-                keptNow = 0;
-                for (var i = 0; i < kept; i += 3)
-                    if (thick[Root(link, corners[i])]) keptNow += 3;
-            }
-            corners = left;
+            var root = v;
+            while (link.TryGetValue(root, out var up)) root = up;
+            while (v != root && link.TryGetValue(v, out var next)) (link[v], v) = (root, next);
+            return root;
         }
-        return Compact.Used(_mesh.Lattice, xyz, corners.ToArray());
-    }
+        bool IsNear(int v)
+        {
+            if (v < _mesh.VertexCount) return (side[v] & Near) != 0;
+            v = 3 * (v - _mesh.VertexCount);
+            return Math.Abs((double)_nx * newXyz[v] + (double)_ny * newXyz[v + 1] + (double)_nz * newXyz[v + 2] - _twiceD / 2.0) <= 1.05 * _unitsOfN;
+        }
+        void Join(int a, int b, int c)
+        {
+            int x = Root(a), y = Root(b);
+            if (x != y) link[Math.Max(x, y)] = x = Math.Min(x, y);
+            y = Root(c);
+            if (x != y) link[Math.Max(x, y)] = Math.Min(x, y);
+        }
+        bool Here(int t) => (side[_corners[3 * t]] & Above) == which;
+        foreach (var t in grazing)
+            if (Here(t)) Join(_corners[3 * t], _corners[3 * t + 1], _corners[3 * t + 2]);
+        for (var i = 0; i < made.Count; i += 3) Join(made[i], made[i + 1], made[i + 2]);
+        void Mark(int v)
+        {
+            if (!IsNear(v)) thick.Add(Root(v));
+        }
+        foreach (var t in grazing)
+            if (Here(t))
+                for (var k = 0; k < 3; k++) Mark(_corners[3 * t + k]);
+        foreach (var v in made) Mark(v);
 
-    private static int Root(int[] link, int v)
-    {
-        while (link[v] != v) v = link[v] = link[link[v]];
-        return v;
+        var thin = new HashSet<int>();
+        foreach (var t in grazing)
+            if (Here(t) && !thick.Contains(Root(_corners[3 * t]))) thin.Add(Root(_corners[3 * t]));
+        for (var i = 0; i < made.Count; i += 3)
+            if (!thick.Contains(Root(made[i]))) thin.Add(Root(made[i]));
+        keptNow = kept.Length;
+        if (thin.Count == 0)
+        {
+            var all = GC.AllocateUninitializedArray<int>(kept.Length + made.Count);
+            kept.CopyTo(all, 0);
+            made.CopyTo(all, kept.Length);
+            return all;
+        }
+        var left = new List<int>(kept.Length + made.Count);
+        for (var i = 0; i < kept.Length; i += 3)
+            if (!thin.Contains(Root(kept[i]))) left.AddRange([kept[i], kept[i + 1], kept[i + 2]]);
+        keptNow = left.Count;
+        for (var i = 0; i < made.Count; i += 3)
+            if (!thin.Contains(Root(made[i]))) left.AddRange([made[i], made[i + 1], made[i + 2]]);
+        return left.ToArray();
     }
 }

@@ -217,9 +217,6 @@ internal sealed partial class ToolCut
             }
         });
         newCorners.CopyTo(corners, 3 * kept);
-        var xyz = GC.AllocateUninitializedArray<int>(_sx.Length + newXyz.Count);
-        _sx.CopyTo(xyz, 0);
-        newXyz.CopyTo(xyz, _sx.Length);
-        return new SubtractResult(Compact.Used(_soup.Lattice, xyz, corners), touched, _jitters, kept);
+        return new SubtractResult(Compact.Used(_soup.Lattice, _sx, [.. newXyz], corners), touched, _jitters, kept);
     }
 }
