@@ -24,6 +24,10 @@ internal sealed class PieceDriller(Piece piece, Workpiece workpiece, DrainHoleSe
 
     private readonly Mesh _outer = piece.OldHollows.TriangleCount == 0 ? piece.Outer : Mesh.Concat(piece.Outer.Lattice, [piece.Outer, piece.OldHollows]);
 
+    // Size of holes and places for them by cavity: a pool that asks for one hole more changes neither.
+    private readonly Dictionary<int, VentSize> _vents = [];
+    private readonly Dictionary<(int Cavity, double DiameterMm), IReadOnlyList<HoleSite>> _places = [];
+
     /// <summary>The drilled piece, or a request to keep cavities solid that no hole reaches.</summary>
     public (Piece Piece, BackRequest? Request) Drill()
     {
@@ -71,11 +75,14 @@ internal sealed class PieceDriller(Piece piece, Workpiece workpiece, DrainHoleSe
     private List<HoleSite> Plan(int i, TriangleTree outerTree, TriangleTree tree, List<Vec3> pools)
     {
         var cavity = piece.Cavities[i];
-        var vent = VentSize.For(cavity.Surface, cavity.WallAskedMm, settings.SmallestMm, settings.LargestMm, settings.Holes, context.Resin, context.Printers[0]);
+        if (!_vents.TryGetValue(i, out var vent))
+            _vents[i] = vent = VentSize.For(cavity.Surface, cavity.WallAskedMm, settings.SmallestMm, settings.LargestMm, settings.Holes, context.Resin, context.Printers[0]);
         // The size that suction and drain time ask for first; where it finds no room, the smallest that is allowed.
         foreach (var diameter in vent.DiameterMm > settings.SmallestMm ? (double[])[vent.DiameterMm, settings.SmallestMm] : [settings.SmallestMm])
         {
-            var sites = DrainPlanner.Plan(Request(cavity, diameter, Math.Max(settings.Holes, vent.Holes), pools), outerTree, tree, cancel);
+            var request = Request(cavity, diameter, Math.Max(settings.Holes, vent.Holes), pools);
+            if (!_places.TryGetValue((i, diameter), out var places)) _places[(i, diameter)] = places = DrainPlanner.Candidates(request, outerTree, tree, cancel);
+            var sites = DrainPlanner.Choose(request, places);
             if (sites.Count >= 2 || diameter == settings.SmallestMm) return [.. sites];
         }
         return [];
@@ -102,28 +109,55 @@ internal sealed class PieceDriller(Piece piece, Workpiece workpiece, DrainHoleSe
 
     private Piece WithHoles(List<HoleSite>[] plans)
     {
-        var figure = piece.Figure;
-        var cavities = new List<Cavity>();
+        var holes = new List<(int Cavity, HoleSite Site, Mesh Tool)>();
         for (var i = 0; i < plans.Length; i++)
+            // The polygon's flats give the diameter, its corners lie a little outside.
+            foreach (var site in plans[i])
+                holes.Add((i, site, Primitives.Prism(piece.Figure.Lattice, site.ToolFrom, site.ToolTo, site.DiameterMm / 2 / Math.Cos(Math.PI / ToolSides), ToolSides)));
+        var figure = Drilled(holes, plans);
+        return piece with
         {
-            foreach (var site in plans[i].ToList())
+            Figure = figure,
+            Cavities = [.. piece.Cavities.Select((c, i) => c with { Holes = [.. plans[i].Select(s => new Sdk.DrainHole(s.Outer, s.Axis, s.DiameterMm, s.Purpose))] })],
+        };
+    }
+
+    // All holes in one pass over the figure; where that is refused, one by one, so that one bad place costs one hole only.
+    private Mesh Drilled(List<(int Cavity, HoleSite Site, Mesh Tool)> holes, List<HoleSite>[] plans)
+    {
+        cancel.ThrowIfCancellationRequested();
+        try
+        {
+            return NullEdges.Collapse(SolidTool.Subtract(piece.Figure, [.. holes.Select(h => h.Tool)], 1).Result);
+        }
+        catch (CuttingException) when (holes.Count > 1)
+        {
+            var figure = piece.Figure;
+            foreach (var (cavity, site, tool) in holes)
             {
                 cancel.ThrowIfCancellationRequested();
-                // The polygon's flats give the diameter, its corners lie a little outside.
-                var tool = Primitives.Prism(figure.Lattice, site.ToolFrom, site.ToolTo, site.DiameterMm / 2 / Math.Cos(Math.PI / ToolSides), ToolSides);
-                try
-                {
-                    figure = NullEdges.Collapse(SolidTool.Subtract(figure, tool, (ulong)(100 * i + cavities.Count + 1)).Result);
-                }
-                catch (CuttingException e)
-                {
-                    plans[i].Remove(site); // a hole that is not there is not counted: the proof judges the others
-                    context.Report(new Finding("hole-refused", Level.Check, $"A hole of {Name(i)} could not be drilled at {site.Outer} mm. {e.Message}", "Drill it by hand, or mend the surface there and drop the file again.") { AtMm = site.Outer, Piece = Letter });
-                }
+                figure = One(figure, cavity, site, tool, plans);
             }
-            cavities.Add(piece.Cavities[i] with { Holes = [.. plans[i].Select(s => new Sdk.DrainHole(s.Outer, s.Axis, s.DiameterMm, s.Purpose))] });
+            return figure;
         }
-        return piece with { Figure = figure, Cavities = cavities };
+        catch (CuttingException)
+        {
+            return One(piece.Figure, holes[0].Cavity, holes[0].Site, holes[0].Tool, plans);
+        }
+    }
+
+    private Mesh One(Mesh figure, int cavity, HoleSite site, Mesh tool, List<HoleSite>[] plans)
+    {
+        try
+        {
+            return NullEdges.Collapse(SolidTool.Subtract(figure, tool, (ulong)(100 * cavity + plans[cavity].IndexOf(site) + 1)).Result);
+        }
+        catch (CuttingException e)
+        {
+            plans[cavity].Remove(site); // a hole that is not there is not counted: the proof judges the others
+            context.Report(new Finding("hole-refused", Level.Check, $"A hole of {Name(cavity)} could not be drilled at {site.Outer} mm. {e.Message}", "Drill it by hand, or mend the surface there and drop the file again.") { AtMm = site.Outer, Piece = Letter });
+            return figure;
+        }
     }
 
     private Piece Proven(Piece drilled, DrainPose pose, List<HoleSite>[] plans)

@@ -20,9 +20,14 @@ public static class DrainPlanner
     /// The holes found, best first: the first is the drain, the second the air hole. Fewer than asked where the figure has
     /// no place for them; the caller reports that. Deterministic.
     /// </summary>
-    public static IReadOnlyList<HoleSite> Plan(DrainRequest request, TriangleTree outerTree, TriangleTree cavityTree, CancellationToken cancel)
+    public static IReadOnlyList<HoleSite> Plan(DrainRequest request, TriangleTree outerTree, TriangleTree cavityTree, CancellationToken cancel) =>
+        Choose(request, Candidates(request, outerTree, cavityTree, cancel));
+
+    /// <summary>
+    /// The same from places found before by <see cref="Candidates"/>: they do not depend on how many holes are asked for, nor on the pools to drain.
+    /// </summary>
+    public static IReadOnlyList<HoleSite> Choose(DrainRequest request, IReadOnlyList<HoleSite> candidates)
     {
-        var candidates = Candidates(request, outerTree, cavityTree, cancel);
         if (candidates.Count == 0) return [];
         var box = request.Cavity.Bounds;
         var height = Math.Max(5, box.Size.Z);
@@ -48,7 +53,8 @@ public static class DrainPlanner
         }
     }
 
-    private static List<HoleSite> Candidates(DrainRequest request, TriangleTree outer, TriangleTree cavity, CancellationToken cancel)
+    /// <summary>Every sampled place of the cavity's surface where the bore goes straight through one wall into free air, clear of all that is to be kept.</summary>
+    public static IReadOnlyList<HoleSite> Candidates(DrainRequest request, TriangleTree outer, TriangleTree cavity, CancellationToken cancel)
     {
         var points = SurfaceSamples.Spread(request.Cavity, Samples);
         var found = new HoleSite?[points.Length];
