@@ -67,7 +67,23 @@ internal sealed partial class Arrangement
 
     private int IndexOf(int t, int v) => _tv[3 * t] == v ? 0 : _tv[3 * t + 1] == v ? 1 : 2;
 
-    private bool Ahead(int a, int b, int v) => (_u[v] - _u[a]) * (_u[b] - _u[a]) + (_v[v] - _v[a]) * (_v[b] - _v[a]) > 0;
+    // Of a vertex on the line through a and b: true if it lies on b's side of a. Exact, since points may lie far closer together than doubles tell.
+    private bool Ahead(int a, int b, int v)
+    {
+        var along = Order(b, a, _u, _axisU);
+        return along != 0 ? along == Order(v, a, _u, _axisU) : Order(b, a, _v, _axisV) * Order(v, a, _v, _axisV) > 0;
+    }
+
+    // Sign of the difference of two vertices' coordinates on an axis.
+    private int Order(int p, int q, double[] near, int axis)
+    {
+        var d = near[p] - near[q];
+        if (Math.Abs(d) > 2 * CutPoints.Error + 1e-15 * Math.Abs(near[p])) return Math.Sign(d);
+        WideDecisions++;
+        var (pv, pw) = ExactOf(p, axis);
+        var (qv, qw) = ExactOf(q, axis);
+        return (pv * qw - qv * pw).Sign;
+    }
 
     // Lays the segment from a towards end up to the next vertex on it, which is returned.
     private int Advance(int a, int end, int number, int step)

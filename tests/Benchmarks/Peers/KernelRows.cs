@@ -68,7 +68,7 @@ internal static class KernelRows
         return new(() => cut = PlaneCut.Cut(mesh, normal, offset), () =>
         [
             new("below", cut!.Below.SignedVolumeMm3(), 0.005, 31_178.376), new("above", cut.Above.SignedVolumeMm3(), 0.005, 18_740.194),
-            new("caps", cut.CapAreaMm2, 0.001, 434.5498), Open("open edges", cut.Below), Open("open edges above", cut.Above), new("moved", cut.MovedMm, 0, 0),
+            new("caps", cut.CapAreaMm2, 0.001, 434.5498), Open("open edges", cut.Below), Open("open edges above", cut.Above),
         ]);
     }
 
