@@ -179,7 +179,7 @@ internal sealed class PlaneCutRun
         foreach (var list in byGroup.Values)
         {
             RefuseOpen(list);
-            StartPlane(plane);
+            PlaneTriangle.Start(plane, (_nx, _ny, _nz), _twiceD, 2);
             try
             {
                 foreach (var i in list)
@@ -228,22 +228,6 @@ internal sealed class PlaneCutRun
     }
 
     private Vec3 Place(int point) => new(_points.Coordinate(point, 0), _points.Coordinate(point, 1), _points.Coordinate(point, 2));
-
-    // A triangle in the plane that holds every lattice point's projection along the normal's largest part.
-    private void StartPlane(Arrangement plane)
-    {
-        const int m = 1 << 25;
-        double ax = Math.Abs((double)_nx), ay = Math.Abs((double)_ny), az = Math.Abs((double)_nz);
-        var w = ax >= ay && ax >= az ? 0 : ay >= az ? 1 : 2;
-        var (u, v) = ((w + 1) % 3, (w + 2) % 3);
-        if ((w == 0 ? _nx : w == 1 ? _ny : _nz) < 0) (u, v) = (v, u);
-        Span<int> corners = stackalloc int[9];
-        corners.Clear();
-        (corners[u], corners[v]) = (-m, -m);
-        (corners[3 + u], corners[3 + v]) = (3 * m, -m);
-        (corners[6 + u], corners[6 + v]) = (-m, 3 * m);
-        plane.Start(corners, (_nx, _ny, _nz), _twiceD, 2);
-    }
 
     // Seen from above, the group's inside lies left of the way from the edge that goes down through the plane to the one that comes up.
     private static (int Start, int End) Ends(in Crossed c) => c.ApexAbove ? (c.P, c.Q) : (c.Q, c.P);

@@ -7,7 +7,7 @@ namespace Stiltwright.Geometry.Exact;
 /// of 128-bit integers. Points where three planes meet are kept as homogeneous big integers. Each has coordinates in double precision
 /// for the filters, wrong by at most <see cref="Error"/> lattice units.
 /// </summary>
-internal sealed class CutPoints
+internal sealed class CutPoints(bool unique = false)
 {
     /// <summary>
     /// Bound on the error of a double coordinate, units. An edge point is p + t (q - p) with t a quotient of two integers of the same
@@ -25,6 +25,9 @@ internal sealed class CutPoints
     private readonly List<double> _xyz = [];
     private readonly List<int> _same = [];
     private readonly Dictionary<int, BigInteger[]> _wide = [];
+
+    // Where asked for, wide points of equal places get one number; the key is the point in lowest terms.
+    private readonly Dictionary<(BigInteger, BigInteger, BigInteger, BigInteger), int> _known = [];
 
     public int Count => _definitions.Count;
 
@@ -45,6 +48,13 @@ internal sealed class CutPoints
     public int AddWide(BigInteger x, BigInteger y, BigInteger z, BigInteger w)
     {
         if (w.Sign < 0) (x, y, z, w) = (-x, -y, -z, -w);
+        if (unique)
+        {
+            var common = w.IsOne ? w : BigInteger.GreatestCommonDivisor(BigInteger.GreatestCommonDivisor(x, y), BigInteger.GreatestCommonDivisor(z, w));
+            if (!common.IsOne) (x, y, z, w) = (x / common, y / common, z / common, w / common);
+            if (_known.TryGetValue((x, y, z, w), out var known)) return known;
+            _known[(x, y, z, w)] = Count;
+        }
         _definitions.Add(default);
         _xyz.Add(Approximate(x, w));
         _xyz.Add(Approximate(y, w));

@@ -1,4 +1,5 @@
 using Stiltwright.Geometry;
+using Stiltwright.Geometry.Booleans;
 using Stiltwright.Geometry.Cutting;
 using Stiltwright.Geometry.Files;
 using Stiltwright.Geometry.Layers;
@@ -26,7 +27,15 @@ internal static class KernelRows
         {
             yield return new("T7 union volume", f, new Peer("C++ floor, layers 0.05", "build/floor", "layers", $"inputs/{f}.stl", "0.05", "0.05", "spans"), 1.0, i => Union(i, f, volume));
             yield return new("T7 union volume", f, new Peer("CGAL", "build/cgal_bool", "union", $"inputs/{f}.stl"), 0.1, i => Union(i, f, volume));
+            yield return new("T7 union as a closed mesh", f, new Peer("CGAL", "build/cgal_bool", "union", $"inputs/{f}.stl"), 1.0, i => UnionAsMesh(i, f, volume));
         }
+    }
+
+    private static OwnTask UnionAsMesh(PeerInputs inputs, string name, double volume)
+    {
+        var mesh = inputs.Mesh(name);
+        Mesh? union = null;
+        return new(() => union = MeshBoolean.Resolved(mesh), () => [new("volume", union!.SignedVolumeMm3(), 0.02, volume), Open("open edges", union), new("triangles", union.TriangleCount)]);
     }
 
     private static OwnTask Read(string path)
