@@ -6,7 +6,7 @@ namespace Stiltwright.Geometry.Spatial;
 public sealed partial class TriangleTree
 {
     // Points are rounded to 1/256 lattice unit (0.06 nm at most) for exact integer tests.
-    private const int Finer = 8;
+    internal const int Finer = 8;
 
     /// <summary>
     /// How many times the mesh winds around p: 1 inside one closed shell that is turned outwards, 2 where two overlap, -1 inside
@@ -30,16 +30,28 @@ public sealed partial class TriangleTree
         return WindingFine((long)Math.Round(p.X * scale), (long)Math.Round(p.Y * scale), (long)Math.Round(p.Z * scale), keep);
     }
 
-    /// <summary>Winding numbers of many points, in order, on several threads.</summary>
+    /// <summary>Winding numbers of many points, in order, on several threads. Very many are counted without walking the tree (see <see cref="Windings(Mesh, Vec3[], int)"/>).</summary>
     public int[] Windings(Vec3[] points, int maxThreads = 0)
     {
         ArgumentNullException.ThrowIfNull(points);
+        if (points.Length > Math.Max(256, Count / 50)) return PointColumns.Windings(Mesh, points, maxThreads);
         var results = new int[points.Length];
         Parallel.For(0, (points.Length + 1023) / 1024, Threads(maxThreads), block =>
         {
             for (var i = block * 1024; i < Math.Min(points.Length, (block + 1) * 1024); i++) results[i] = Winding(points[i]);
         });
         return results;
+    }
+
+    /// <summary>
+    /// Winding numbers of many points (as <see cref="Winding(Vec3)"/> gives them, one by one), without a tree: the way for a mesh that
+    /// is asked once. The work is in proportion to the triangles, the points, and the points that lie below a triangle's box.
+    /// </summary>
+    public static int[] Windings(Mesh mesh, Vec3[] points, int maxThreads = 0)
+    {
+        ArgumentNullException.ThrowIfNull(mesh);
+        ArgumentNullException.ThrowIfNull(points);
+        return PointColumns.Windings(mesh, points, maxThreads);
     }
 
     [SkipLocalsInit]
