@@ -1,3 +1,4 @@
+using System.Runtime.CompilerServices;
 using Stiltwright.Geometry.Spatial;
 
 namespace Stiltwright.Geometry.Fields;
@@ -39,21 +40,21 @@ internal sealed class FieldBuilder
         const int top = 8;
         int tx = (_grid.Bx + top - 1) / top, ty = (_grid.By + top - 1) / top, tz = (_grid.Bz + top - 1) / top;
         var index = new int[_grid.Bx * _grid.By * _grid.Bz];
-        var found = new List<(int X, int Y, int Z, double Distance)>[tx * ty * tz];
+        var found = new List<(int X, int Y, int Z, double Distance, int Place)>[tx * ty * tz];
         Parallel.For(0, found.Length, options, i =>
         {
             found[i] = [];
-            Classify(i % tx * top, i / tx % ty * top, i / (tx * ty) * top, top, index, found[i]);
+            Classify(i % tx * top, i / tx % ty * top, i / (tx * ty) * top, top, -1, index, found[i]);
         });
         var bricks = found.SelectMany(f => f).ToArray();
         var values = new float[bricks.Length][];
         for (var b = 0; b < bricks.Length; b++) index[(bricks[b].Z * _grid.By + bricks[b].Y) * _grid.Bx + bricks[b].X] = b;
-        Parallel.For(0, bricks.Length, options, b => values[b] = Fill(bricks[b].X, bricks[b].Y, bricks[b].Z, bricks[b].Distance));
+        Parallel.For(0, bricks.Length, options, b => values[b] = Fill(bricks[b].X, bricks[b].Y, bricks[b].Z, bricks[b].Distance, bricks[b].Place));
         return new BrickField(_grid, index, values, Array.ConvertAll(bricks, b => (b.X, b.Y, b.Z)), (float)_high);
     }
 
     // A cube of size^3 bricks: below, above, or to be looked at more closely.
-    private void Classify(int bx, int by, int bz, int size, int[] index, List<(int, int, int, double)> found)
+    private void Classify(int bx, int by, int bz, int size, int seed, int[] index, List<(int, int, int, double, int)> found)
     {
         if (bx >= _grid.Bx || by >= _grid.By || bz >= _grid.Bz) return;
         const int n = NodeGrid.Brick;
@@ -67,7 +68,7 @@ internal sealed class FieldBuilder
         if (kept + reach < _low) side = BrickField.AllBelow;
         else
         {
-            distance = _border.Closest(centre).Distance;
+            distance = Distance(centre, double.PositiveInfinity, ref seed);
             if (distance + reach < _low) side = BrickField.AllBelow;
             else if (distance - reach > _high)
             {
@@ -86,21 +87,33 @@ internal sealed class FieldBuilder
         }
         if (size == 1)
         {
-            found.Add((bx, by, bz, distance));
+            found.Add((bx, by, bz, distance, seed));
             return;
         }
         var half = size / 2;
-        for (var c = 0; c < 8; c++) Classify(bx + (c & 1) * half, by + (c >> 1 & 1) * half, bz + (c >> 2) * half, half, index, found);
+        for (var c = 0; c < 8; c++) Classify(bx + (c & 1) * half, by + (c >> 1 & 1) * half, bz + (c >> 2) * half, half, seed, index, found);
     }
 
-    private float[] Fill(int bx, int by, int bz, double centreDistance)
+    // Distance to the border; the seed, a place of its tree known to be near (or -1), becomes that of the nearest facet.
+    private double Distance(Vec3 p, double within, ref int seed)
+    {
+        var best2 = within * within;
+        var place = _border.ClosestPlace(p, null, ref best2, seed);
+        if (place < 0) return double.PositiveInfinity;
+        seed = place;
+        return Math.Sqrt(best2);
+    }
+
+    [SkipLocalsInit]
+    private float[] Fill(int bx, int by, int bz, double centreDistance, int centrePlace)
     {
         const int n = NodeGrid.Brick;
         var values = new float[512];
         // What is known of each node's distance: [near, far].
         Span<double> near = stackalloc double[512];
         Span<double> far = stackalloc double[512];
-        var inside = new bool[512];
+        Span<int> places = stackalloc int[512];
+        Span<bool> inside = stackalloc bool[512];
         for (var j = 0; j < n; j++)
             for (var i = 0; i < n; i++)
                 for (var k = 0; k < n; k++) inside[k << 6 | j << 3 | i] = _columns.Winding(bx * n + i, by * n + j, bz * n + k) >= 1;
@@ -120,6 +133,8 @@ internal sealed class FieldBuilder
                             (lo, hi) = (centreDistance - way, centreDistance + way);
                         }
                         else (lo, hi) = FromNeighbours(near, far, i, j, k, stride);
+                        // The coarser node below was done before and lies near.
+                        var seed = stride == 4 ? centrePlace : places[(k & -2 * stride) << 6 | (j & -2 * stride) << 3 | i & -2 * stride];
                         double term = inside[at] ? kept.At(_grid.At(bx * n + i, by * n + j, bz * n + k)) : Below;
                         if (!inside[at]) values[at] = Below;
                         else if (hi < _low || term < _low) values[at] = Below;
@@ -130,7 +145,7 @@ internal sealed class FieldBuilder
                             if (lo <= _high)
                             {
                                 var d = at == centre ? centreDistance
-                                    : _border.Closest(_grid.At(bx * n + i, by * n + j, bz * n + k), hi + 1e-6).Distance;
+                                    : Distance(_grid.At(bx * n + i, by * n + j, bz * n + k), hi + 1e-6, ref seed);
                                 lo = hi = Math.Min(d, hi);
                             }
                             var f = (float)(Math.Min(lo, term) - SlackMm);
@@ -138,6 +153,7 @@ internal sealed class FieldBuilder
                         }
                         near[at] = lo;
                         far[at] = hi;
+                        places[at] = seed;
                     }
         return values;
     }
