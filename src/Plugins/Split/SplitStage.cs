@@ -61,8 +61,11 @@ public sealed class SplitStage : IStage
             return StageResult.Done(workpiece with { Pieces = [whole with { Printer = last.Name, Fits = false }] });
         }
         var splitting = new Splitter(s, context, last, cancel);
-        var (place, pieces) = splitting.Split(workpiece.Placement!, whole, fit);
-        if (pieces.Count == 1)
+        var (place, pieces) = splitting.Split(workpiece.Placement!, whole, new PlatformFit([whole.Outer, whole.Untouched]));
+        if (pieces.Count == 1 && pieces[0].Fits)
+            context.Report(new Finding(FindingIds.SeamReview, Level.Check,
+                $"{TooLarge(fit, last)}; the figure itself does, so its struts were moved inside and nothing was cut.", "Look at the struts before printing."));
+        else if (pieces.Count == 1)
             context.Report(new Finding(FindingIds.OutgrowsPrinter, Level.Stop, $"{TooLarge(fit, last)}, and it would take more than {s.MostPieces} pieces.", "Enlarge it less, or name a larger printer in the recipe."));
         else
             context.Report(new Finding(FindingIds.SplitNeeded, Level.Check,

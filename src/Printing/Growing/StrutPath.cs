@@ -44,7 +44,7 @@ internal sealed class PathFinder(GrowthScene scene, IReadOnlyList<StrutSegment> 
     private const double LeastContactMm = 0.2;
 
     /// <summary>Shares of the full radii and of the full tip length, in the order in which they are tried.</summary>
-    private static readonly (double Radius, double Tip)[] Shares = [(1, 1), (0.8, 0.6), (0.6, 0.6), (0.45, 0.4), (0.35, 0.25)];
+    private static readonly (double Radius, double Tip)[] Shares = [(1, 1), (0.8, 0.6), (0.6, 0.6), (0.45, 0.4), (0.35, 0.25), (0.2, 0.15), (0.12, 0.1)];
     private static readonly double[] Asides = [1.5, 3, 5, 8, 12, 17, 24, 33, 45];
     private static readonly (Vec3 Direction, double Aside, double Cost)[] Shapes = MakeShapes();
 
@@ -185,7 +185,7 @@ internal sealed class PathFinder(GrowthScene scene, IReadOnlyList<StrutSegment> 
             var b = spot.At + d * sizes.TipLength;
             foreach (var s in struts)
             {
-                if (s.Role != Role.Pillar || s.Confidence < 0.5) continue;
+                if (s.Role != Role.Pillar || s.Confidence < 0.5 || s.Added) continue; // a new one carries its own contact only
                 var thick = Math.Min(s.RadiusFrom, s.RadiusTo);
                 var radius = Math.Min(sizes.ShaftRadius, 0.7 * thick);
                 if (radius < LeastShaftMm) continue;

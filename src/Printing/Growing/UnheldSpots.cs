@@ -41,7 +41,7 @@ public static class UnheldSpots
                 body = figure.Bodies[body].MergesInto;
             }
         }
-        var alone = Alone(figure);
+        var alone = Alone(figure, heldFrom);
         for (var b = 0; b < figure.Bodies.Length; b++)
         {
             var body = figure.Bodies[b];
@@ -55,7 +55,7 @@ public static class UnheldSpots
             var normal = scene.Figure.Mesh.AreaVector(near.Triangle).Unit();
             // The very lowest point of something round or sharp has a chance triangle's normal: straight down is its own.
             if (!(normal.Z < -0.3)) normal = new Vec3(0, 0, -1);
-            var layers = (body.MergeLayer == int.MaxValue ? figure.Count : body.MergeLayer) - body.FirstLayer;
+            var layers = Math.Min(heldFrom[b], Math.Min(figure.Count, body.MergeLayer)) - body.FirstLayer;
             spots.Add(new GrowthSpot(near.Point, normal, $"begins in mid-air and hangs free for {layers} layers") { FreeMm3 = alone[b].VolumeMm3 });
         }
         return spots;
@@ -73,8 +73,8 @@ public static class UnheldSpots
         return false;
     }
 
-    /// <summary>For each body its first region and the volume that prints before it joins another.</summary>
-    private static (FigureRegion First, double VolumeMm3)[] Alone(FigureLayers figure)
+    /// <summary>For each body its first region and the volume that prints before a contact holds it or it joins another.</summary>
+    private static (FigureRegion First, double VolumeMm3)[] Alone(FigureLayers figure, int[] heldFrom)
     {
         var result = new (FigureRegion First, double VolumeMm3)[figure.Bodies.Length];
         for (var k = 0; k < figure.Count; k++)
@@ -82,7 +82,7 @@ public static class UnheldSpots
             {
                 var root = figure.RootAt(r.Body, k);
                 if (k == figure.Bodies[root].FirstLayer) result[root].First = r;
-                result[root].VolumeMm3 += r.AreaMm2 * figure.LayerMm;
+                if (k < heldFrom[root]) result[root].VolumeMm3 += r.AreaMm2 * figure.LayerMm;
             }
         return result;
     }

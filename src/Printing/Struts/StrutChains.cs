@@ -125,8 +125,10 @@ internal sealed class StrutChains
             _turned[m] = false;
             if (ground && on.Count > 0 && _scene.Parts[m].Tube!.Length < 4 * _scene.Parts[m].Tube!.LargestRadius)
             {
-                _chain[m] = _chain[on[0]];
-                _above[m] = on[0];
+                // Of several that overlap it, the one that stands in its middle.
+                var own = on.MinBy(o => _scene.Parts[m].Tube!.Nearest(_scene.Parts[o].End(_turned[o] ? 1 : 0)).Distance);
+                _chain[m] = _chain[own];
+                _above[m] = own;
                 _partRole[m] = Role.Foot;
             }
         }
@@ -163,6 +165,9 @@ internal sealed class StrutChains
                 if (other.End(0).Z > part.End(end).Z + _scene.Settings.TouchMm) continue;
             }
             var weight = j.Radius * (j.OtherEnd >= 0 ? 1.3 : 1);
+            // Where several struts pass close by, its own ends just where it begins.
+            if (j.OtherEnd >= 0 && !other.Low)
+                weight *= 1 + 0.5 * Math.Max(0, 1 - part.End(end).DistanceTo(other.End(j.OtherEnd)) / (0.5 * j.Radius));
             // Of several feet its own: the one it stands in the middle of.
             if (grounded) weight = 1 / (1 + other.Tube!.Nearest(part.End(end)).Distance);
             found.Add((j.Other, top, weight));
