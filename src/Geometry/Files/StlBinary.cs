@@ -9,7 +9,7 @@ internal static class StlBinary
     private const int Header = 84;
     private const int Record = 50;
 
-    internal static MeshFile Read(FileStream file, string path, ReadLimits limits, CancellationToken cancel)
+    internal static MeshFile Read(FileStream file, string path, ReadLimits limits, CancellationToken cancel, int workers = 0)
     {
         var head = new byte[Header];
         file.ReadExactly(head);
@@ -18,7 +18,7 @@ internal static class StlBinary
             throw new MeshReadException($"{Path.GetFileName(path)} holds {count:N0} triangles, more than the limit of {limits.MaxTriangles:N0}. Reduce the model or raise the limit.");
         var n = (int)count;
         var corners = GC.AllocateUninitializedArray<int>(3 * n);
-        var parts = Parts(n);
+        var parts = Parts(n, workers);
         try
         {
             Parallel.For(0, parts.Length, new ParallelOptions { MaxDegreeOfParallelism = parts.Length }, p => parts[p].Read(file.SafeFileHandle, corners, cancel));
@@ -43,9 +43,9 @@ internal static class StlBinary
     }
 
     // One part a core for all but small files; what comes out does not depend on how many there are.
-    private static StlPart[] Parts(int n)
+    private static StlPart[] Parts(int n, int workers)
     {
-        var count = Math.Clamp(Math.Min(Environment.ProcessorCount, n / 16384), 1, 8);
+        var count = workers > 0 ? Math.Clamp(n, 1, workers) : Math.Clamp(Math.Min(Environment.ProcessorCount, n / 16384), 1, 8);
         var parts = new StlPart[count];
         for (var p = 0; p < count; p++)
         {
