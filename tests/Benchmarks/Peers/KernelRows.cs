@@ -22,7 +22,8 @@ internal static class KernelRows
         yield return new("T4 four holes", "hollow", new Peer("CGAL", "build/cgal_bool", "drill", "inputs/hollow.stl"), 0.1, Drill);
         yield return new("T4 four holes", "hollow", new Peer("Manifold WASM", "node", "src/wasm.mjs", "drill", "inputs/hollow.stl", "inputs/drills.stl"), 0.1, Drill);
         yield return new("T5 plane cut, caps", "hollow", new Peer("VTK", "build/vtk", "cut", "inputs/hollow.stl", "1"), 0.8, Cut);
-        yield return new("T6 all layers", "fig300mm", new Peer("C++ floor, spans", "build/floor", "layers", "inputs/fig300mm.stl", "0.05", "0.05", "spans"), 1.0, Layers);
+        yield return new("T6 all layers", "fig300mm", new Peer("C++ floor, spans", "build/floor", "layers", "inputs/fig300mm.stl", "0.05", "0.05", "spans"), 1.0, Scan);
+        yield return new("T6 all layers, bodies and voids too", "fig300mm", new Peer("C++ floor, spans", "build/floor", "layers", "inputs/fig300mm.stl", "0.05", "0.05", "spans"), 1.0, Layers);
         foreach (var (f, volume) in ((string, double)[])[("boxes", 1720), ("presup", 97726.277)])
         {
             yield return new("T7 union volume", f, new Peer("C++ floor, layers 0.05", "build/floor", "layers", $"inputs/{f}.stl", "0.05", "0.05", "spans"), 1.0, i => Union(i, f, volume));
@@ -78,6 +79,17 @@ internal static class KernelRows
         [
             new("below", cut!.Below.SignedVolumeMm3(), 0.005, 31_178.376), new("above", cut.Above.SignedVolumeMm3(), 0.005, 18_740.194),
             new("caps", cut.CapAreaMm2, 0.001, 434.5498), Open("open edges", cut.Below), Open("open edges above", cut.Above),
+        ]);
+    }
+
+    private static OwnTask Scan(PeerInputs inputs)
+    {
+        var mesh = inputs.Mesh("fig300mm");
+        LayerScan? scan = null;
+        return new(() => scan = LayerScan.Of(mesh, 0.05, 0.05), () =>
+        [
+            new("layers", scan!.Count), new("volume", scan.VolumeMm3, 0.5), new("1/4", scan.AreaMm2(6007 / 4), 0.02),
+            new("1/2", scan.AreaMm2(6007 / 2), 0.02), new("3/4", scan.AreaMm2(6007 * 3 / 4), 0.02), new("islands", scan.Islands.Count), new("regions", scan.Regions.Sum()),
         ]);
     }
 
