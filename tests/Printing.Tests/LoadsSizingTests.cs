@@ -256,6 +256,8 @@ public class LoadsSizingTests
         var result = StrutSizing.Size(request, default);
         var sized = new StrutGraph([.. t.Scene.Struts.Segments.Select(g => g with { RadiusFrom = result.Segments[g.Id].RadiusFrom, RadiusTo = result.Segments[g.Id].RadiusTo })], []);
         var afresh = LoadSolver.Solve(t.Scene with { Struts = sized }, default);
+        Assert.Equal(afresh.Segments.Select(s => s.Use), StrutSizing.AsBuilt(request, result, sized, default).Segments.Select(s => s.Use));
+        Assert.Equal(afresh.Segments.Select(s => s.Use), result.Segments.Select(s => s.Use));
         foreach (var s in afresh.Segments)
             for (var c = 1; c < s.UseOf.Length; c++)
             {

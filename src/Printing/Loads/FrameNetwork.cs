@@ -17,6 +17,7 @@ internal sealed partial class FrameNetwork
     private readonly Dictionary<int, int> _placeOf = [];
     private readonly Dictionary<int, int> _placeOfBar = [];
     private readonly Vec3[] _arm;
+    private readonly Vec3[] _axes; // of each element: along it and two across
 
     private FrameNetwork(StrutFrame frame, int[] elements, int[] bars, ContactState[] contacts, double[] flexibility, double[] barPerContact, double[] barFactor, FrameFlex flex)
     {
@@ -29,6 +30,7 @@ internal sealed partial class FrameNetwork
         _barFactor = barFactor;
         _slotOfNode = new int[frame.Places.Count];
         _arm = new Vec3[2 * elements.Length];
+        _axes = new Vec3[3 * elements.Length];
         Array.Fill(_slotOfNode, -1);
         var slots = 0;
         for (var i = 0; i < elements.Length; i++)
@@ -38,6 +40,9 @@ internal sealed partial class FrameNetwork
             if (_slotOfNode[el.Upper] < 0) _slotOfNode[el.Upper] = slots++;
             _arm[2 * i] = flex.Arm(el.Lower);
             _arm[2 * i + 1] = flex.Arm(el.Upper);
+            var t = _axes[3 * i] = (_arm[2 * i + 1] - _arm[2 * i]).Unit();
+            var e1 = _axes[3 * i + 1] = t.AnyPerpendicular();
+            _axes[3 * i + 2] = t.Cross(e1);
         }
         Slots = slots;
         for (var i = 0; i < elements.Length; i++) _placeOf[elements[i]] = i;
@@ -247,9 +252,7 @@ internal sealed partial class FrameNetwork
             var below = wrench.AsSpan(6 * _slotOfNode[el.Lower], 6);
             for (var k = 0; k < 6; k++) below[k] += w[k];
             Vec3 a = _arm[2 * i], b = _arm[2 * i + 1];
-            var t = (b - a).Unit();
-            var e1 = t.AnyPerpendicular();
-            var e2 = t.Cross(e1);
+            Vec3 t = _axes[3 * i], e1 = _axes[3 * i + 1], e2 = _axes[3 * i + 2];
             Vec3 ma = m0 - a.Cross(f), mb = m0 - b.Cross(f);
             inner[i] = f.Dot(t);
             inner[ne + i] = ma.Dot(e1);

@@ -58,7 +58,7 @@ internal sealed class HeldBodies
         if (changed.Count == 0) return;
         var carriers = _baseLeaves.Where(b => _figure.Bodies[b].FirstLayer <= layer).Select(b => _figure.RootAt(b, layer)).ToHashSet();
         foreach (var (root, body) in _bodies)
-            if (changed.Contains(root) || carriers.Contains(root) != (body.Directions.Length == 6)) body.Answer(carriers.Contains(root));
+            body.Expect(carriers.Contains(root), changed.Contains(root));
         Storeys(layer);
     }
 

@@ -9,7 +9,11 @@ namespace Stiltwright.Printing.Loads;
 /// <param name="Inner">For each column five runs (normal force, two moments at either end) of one number an element.</param>
 /// <param name="Bars">Bars of the frame that answer.</param>
 /// <param name="BarForces">Columns of bar forces.</param>
-internal sealed record UnitAnswer(Hold Hold, double[] Forces, int[] Elements, double[] Inner, int[] Bars, double[] BarForces);
+internal sealed record UnitAnswer(Hold Hold, double[] Forces, int[] Elements, double[] Inner, int[] Bars, double[] BarForces)
+{
+    /// <summary>The worst it has led to so far; null before its first layer.</summary>
+    public AnswerWorst? Worst { get; set; }
+}
 
 /// <summary>A body of the figure with the contacts that hold it and its answers to unit loads.</summary>
 internal sealed class HeldBody(int root, Vec3 origin, double reach)
@@ -18,6 +22,9 @@ internal sealed class HeldBody(int root, Vec3 origin, double reach)
     private const double UnheldShare = 0.01; // part of a unit moment that may stay unheld before it is said
     private const double Faint = 1e-5; // answers below this share of the strongest are left out
     private const double FaintOfFew = 1e-3; // the same for bodies on one or two contacts: small islands
+
+    private bool _carriesOthers;
+    private bool _answered;
 
     /// <summary>Number of the body.</summary>
     public int Root { get; } = root;
@@ -53,10 +60,19 @@ internal sealed class HeldBody(int root, Vec3 origin, double reach)
         hold.Join(contact, origin, reach);
     }
 
-    /// <summary>Works out the answers to unit loads; with all six directions where other bodies stand on this one.</summary>
-    public void Answer(bool carriesOthers)
+    /// <summary>Says what its answers are to be worked out for: whether other bodies stand on it, and whether its contacts are others now.</summary>
+    public void Expect(bool carriesOthers, bool changed)
     {
-        Directions = carriesOthers ? [0, 1, 2, 3, 4, 5] : [2, 3, 4];
+        if (!changed && carriesOthers == _carriesOthers) return;
+        (_carriesOthers, _answered) = (carriesOthers, false);
+    }
+
+    /// <summary>Works out the answers to unit loads if they are not; with all six directions where other bodies stand on this one.</summary>
+    public void Answer()
+    {
+        if (_answered) return;
+        _answered = true;
+        Directions = _carriesOthers ? [0, 1, 2, 3, 4, 5] : [2, 3, 4];
         var k = new double[36];
         foreach (var h in Holds)
             for (var i = 0; i < 36; i++) k[i] += h.Stiffness[i];

@@ -118,16 +118,19 @@ internal sealed class LoadRun
         var handed = new Dictionary<HeldBody, LoadCases>();
         Span<double> six = stackalloc double[6];
         _checks.Begin(k);
+        foreach (var body in bodies.Order) body.Answer();
+        var apart = _checks.Apart(bodies.Order);
         foreach (var body in bodies.Order)
         {
             if (!handed.TryGetValue(body, out var cases)) cases = new LoadCases(_loads.Of(body.Root), _origin);
-            reaction += _checks.Add(body, cases, c =>
+            LoadCases? Under(ContactState c)
             {
                 var under = bodies.Under(c, k);
                 if (under is null) return null;
                 if (!handed.TryGetValue(under, out var below)) handed[under] = below = new LoadCases(_loads.Of(under.Root), _origin);
                 return below;
-            }, _origin, _reach);
+            }
+            reaction += apart ? _checks.AddApart(body, cases, Under, _origin, _reach) : _checks.Add(body, cases, Under, _origin, _reach);
             if (trace is not null)
             {
                 if (!trace.Layers.TryGetValue(k, out var list)) trace.Layers[k] = list = [];
@@ -137,7 +140,7 @@ internal sealed class LoadRun
             cases.Lift(six);
             Remark(LoadRemarkKind.BodyCanTurn, -1, body.Root, k, _loads.PlaceOf(body.Root, k), body.UnheldMoment(six));
         }
-        _checks.End(_scene.Resin.ApproachShare);
+        if (!apart) _checks.End(_scene.Resin.ApproachShare);
         return new LayerLoad(separation, cups, weight, reaction);
     }
 

@@ -5,7 +5,7 @@ using Stiltwright.Printing.Struts;
 namespace Stiltwright.Printing.Loads;
 
 /// <summary>Turns inner forces into uses: keeps the worst of every element over all layers and checks it against its section.</summary>
-internal sealed class StrutChecks
+internal sealed partial class StrutChecks
 {
     private static readonly int Checks = Enum.GetValues<LoadCheck>().Length;
 
@@ -20,7 +20,7 @@ internal sealed class StrutChecks
     private readonly double[] _slenderness;
     private readonly double _strength;
     private readonly double _tipStrength;
-    private readonly double[] _now; // five values an element, one a bar, for each part of the load: what this layer does
+    private readonly double[] _now; // five values an element, one a bar, for each lump of the load: what this layer does
     private readonly int[] _stamp;
     private readonly List<int> _touched = [];
     private readonly int _values;
@@ -46,7 +46,7 @@ internal sealed class StrutChecks
         _contactBelow = new bool[n];
         _worst = new Worst[n + frame.Bars.Count];
         _values = 5 * n + frame.Bars.Count;
-        _now = new double[LoadCases.Parts * _values];
+        _now = new double[Lumps * _values];
         _stamp = new int[n + frame.Bars.Count];
         Array.Fill(_stamp, -1);
         _use = new double[scene.Struts.Segments.Count, Checks];
@@ -84,30 +84,55 @@ internal sealed class StrutChecks
     public double Add(HeldBody body, LoadCases cases, Func<ContactState, LoadCases?> under, Vec3 origin, double reach)
     {
         double reaction = 0;
+        var columns = body.Directions.Length;
+        Span<double> weights = stackalloc double[Lumps * columns];
+        Weigh(body, cases, weights);
         foreach (var answer in body.Answers)
         {
             foreach (var e in answer.Elements) Touch(e);
             foreach (var b in answer.Bars) Touch(_frame.Elements.Count + b);
-            int ne = answer.Elements.Length, nb = answer.Bars.Length, all = _frame.Elements.Count;
-            for (var part = 0; part < LoadCases.Parts - 1; part++)
-            {
-                var load = cases.Of((LoadPart)part);
-                for (var c = 0; c < body.Directions.Length; c++)
-                {
-                    var w = load[body.Directions[c]];
-                    if (w == 0) continue;
-                    for (var v = 0; v < 5; v++)
-                    {
-                        var to = _now.AsSpan(part * _values + v * all, all);
-                        var from = answer.Inner.AsSpan((c * 5 + v) * ne, ne);
-                        for (var i = 0; i < ne; i++) to[answer.Elements[i]] += w * from[i];
-                    }
-                    for (var i = 0; i < nb; i++) _now[part * _values + 5 * all + answer.Bars[i]] += w * answer.BarForces[c * nb + i];
-                }
-            }
+            Sum(answer, weights, columns);
             reaction += Contacts(body, answer, cases, under, origin, reach);
         }
         return reaction;
+    }
+
+    // What a layer does is summed in lumps: all that hangs, the separation load, its two off-centre parts, the weight.
+    private const int Lumps = 5;
+
+    private const int Hanging = 0, Separating = 1, OffX = 2, OffY = 3, Weighing = 4;
+
+    private static void Weigh(HeldBody body, LoadCases cases, Span<double> weights)
+    {
+        var columns = body.Directions.Length;
+        for (var c = 0; c < columns; c++)
+        {
+            var d = body.Directions[c];
+            double s = cases.Of(LoadPart.Separation)[d], w = cases.Of(LoadPart.Weight)[d];
+            weights[c] = s + w + cases.Of(LoadPart.Cups)[d];
+            weights[columns + c] = s;
+            weights[2 * columns + c] = cases.Of(LoadPart.OffX)[d];
+            weights[3 * columns + c] = cases.Of(LoadPart.OffY)[d];
+            weights[4 * columns + c] = w;
+        }
+    }
+
+    private void Sum(UnitAnswer answer, ReadOnlySpan<double> weights, int columns)
+    {
+        int ne = answer.Elements.Length, nb = answer.Bars.Length, all = _frame.Elements.Count;
+        for (var lump = 0; lump < Lumps; lump++)
+            for (var c = 0; c < columns; c++)
+            {
+                var w = weights[lump * columns + c];
+                if (w == 0) continue;
+                for (var v = 0; v < (lump == Weighing ? 1 : 5); v++)
+                {
+                    var to = _now.AsSpan(lump * _values + v * all, all);
+                    var from = answer.Inner.AsSpan((c * 5 + v) * ne, ne);
+                    for (var i = 0; i < ne; i++) to[answer.Elements[i]] += w * from[i];
+                }
+                for (var i = 0; i < nb; i++) _now[lump * _values + 5 * all + answer.Bars[i]] += w * answer.BarForces[c * nb + i];
+            }
     }
 
     /// <summary>Ends a layer: keeps the worst of every element and bar that it touched.</summary>
@@ -133,10 +158,10 @@ internal sealed class StrutChecks
         _stamp[e] = _layerNow;
         _touched.Add(e);
         var all = _frame.Elements.Count;
-        for (var part = 0; part < LoadCases.Parts; part++)
+        for (var lump = 0; lump < Lumps; lump++)
         {
-            if (e >= all) { _now[part * _values + 4 * all + e] = 0; continue; }
-            for (var v = 0; v < 5; v++) _now[part * _values + v * all + e] = 0;
+            if (e >= all) { _now[lump * _values + 4 * all + e] = 0; continue; }
+            for (var v = 0; v < 5; v++) _now[lump * _values + v * all + e] = 0;
         }
     }
 
@@ -182,6 +207,7 @@ internal sealed class StrutChecks
     /// <summary>The worst of every segment, once all layers are in.</summary>
     public List<SegmentLoad> Segments()
     {
+        Gather();
         var n = _scene.Struts.Segments.Count;
         var pull = new double[n];
         var push = new double[n];
@@ -303,12 +329,12 @@ internal sealed class StrutChecks
         _part[segment, (int)check] = part;
     }
 
-    private double Now(LoadPart part, int value) => _now[(int)part * _values + value];
+    private double Now(int lump, int value) => _now[lump * _values + value];
 
     private (double Pull, double Push) Axial(int value, double approach)
     {
-        double x = Now(LoadPart.OffX, value), y = Now(LoadPart.OffY, value), s = Now(LoadPart.Separation, value), w = Now(LoadPart.Weight, value);
-        double off = Math.Sqrt(x * x + y * y), hang = w + Now(LoadPart.Cups, value) + s;
+        double x = Now(OffX, value), y = Now(OffY, value), s = Now(Separating, value), w = Now(Weighing, value);
+        double off = Math.Sqrt(x * x + y * y), hang = Now(Hanging, value);
         return (Math.Max(hang + off, approach * (off - s) + Math.Max(0, w)), Math.Max(off - hang, approach * (s + off) + Math.Max(0, -w)));
     }
 
@@ -334,11 +360,10 @@ internal sealed class StrutChecks
 
     private double Moment(int i, int j, double approach)
     {
-        double ix = Now(LoadPart.OffX, i), iy = Now(LoadPart.OffY, i), jx = Now(LoadPart.OffX, j), jy = Now(LoadPart.OffY, j);
-        double si = Now(LoadPart.Separation, i), sj = Now(LoadPart.Separation, j);
+        double ix = Now(OffX, i), iy = Now(OffY, i), jx = Now(OffX, j), jy = Now(OffY, j);
         double oi = Math.Sqrt(ix * ix + iy * iy), oj = Math.Sqrt(jx * jx + jy * jy);
-        double a = Math.Abs(si + Now(LoadPart.Cups, i) + Now(LoadPart.Weight, i)) + oi, b = Math.Abs(sj + Now(LoadPart.Cups, j) + Now(LoadPart.Weight, j)) + oj;
-        double c = approach * (Math.Abs(si) + oi), d = approach * (Math.Abs(sj) + oj);
+        double a = Math.Abs(Now(Hanging, i)) + oi, b = Math.Abs(Now(Hanging, j)) + oj;
+        double c = approach * (Math.Abs(Now(Separating, i)) + oi), d = approach * (Math.Abs(Now(Separating, j)) + oj);
         return Math.Sqrt(Math.Max(a * a + b * b, c * c + d * d));
     }
 

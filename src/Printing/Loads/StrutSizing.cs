@@ -1,3 +1,5 @@
+using Stiltwright.Printing.Struts;
+
 namespace Stiltwright.Printing.Loads;
 
 /// <summary>
@@ -23,6 +25,40 @@ public static class StrutSizing
         if (!(request.Safety > 0)) throw new ArgumentException($"The safety factor is {request.Safety}; it must be above zero.", nameof(request));
         if (!(request.SmallestPillarMm > 0) || !(request.SmallestTipMm > 0)) throw new ArgumentException("The smallest pillar and tip must be above zero.", nameof(request));
         return new SizingRun(request).Size(cancellation);
+    }
+
+    /// <summary>
+    /// The same decisions judged anew for the struts as they were built: ends led on into thinner struts, shared rings of one
+    /// size, some left as enlarged. Uses are those of these very struts.
+    /// </summary>
+    /// <exception cref="ArgumentException">The built struts are not the sized ones.</exception>
+    public static SizingResult AsBuilt(SizingRequest request, SizingResult sized, StrutGraph built, CancellationToken cancellation)
+    {
+        ArgumentNullException.ThrowIfNull(request);
+        ArgumentNullException.ThrowIfNull(sized);
+        ArgumentNullException.ThrowIfNull(built);
+        if (built.Segments.Count != sized.Segments.Count) throw new ArgumentException($"{built.Segments.Count} segments were built, {sized.Segments.Count} were sized.", nameof(built));
+        var load = LoadSolver.Solve(request.Enlarged with { Struts = built }, cancellation);
+        var limits = new UseLimits(request, sized.OfSource);
+        return sized with
+        {
+            AsSized = load,
+            Solves = sized.Solves + 1,
+            Segments = [.. sized.Segments.Select(s =>
+            {
+                var (g, l) = (built.Segments[s.Segment], load.Segments[s.Segment]);
+                return s with
+                {
+                    RadiusFrom = g.RadiusFrom,
+                    RadiusTo = g.RadiusTo,
+                    Use = l.Use,
+                    Check = l.Hardest,
+                    AtLayer = l.AtLayer,
+                    OverRelative = limits.OverRelative(g.Role, l),
+                    OverAbsolute = request.Rule != SizingRule.Relative && limits.OverAbsolute(l),
+                };
+            })],
+        };
     }
 
     /// <summary>A check in words, for <see cref="SizedSegment.BoundBy"/> and findings.</summary>
