@@ -24,6 +24,26 @@ switch (mode)
 
         WriteSet("ready");
         return 0;
+    case "slow-first":
+        if (!File.Exists(args[1]))
+        {
+            File.WriteAllText(args[1], "");
+            Thread.Sleep(20_000);
+        }
+
+        WriteSet("ready");
+        return 0;
+    case "leaves-a-child":
+        System.Diagnostics.Process.Start(new System.Diagnostics.ProcessStartInfo(Environment.ProcessPath!, ["hang", orderPath]) { RedirectStandardInput = true })!.Dispose();
+        WriteSet("ready");
+        return 0;
+    case "fill":
+        using (var file = File.Create(Path.Combine(order["outDir"]!.GetValue<string>(), "endless.bin")))
+        {
+            var zeros = new byte[1 << 20];
+            for (; ; ) file.Write(zeros);
+        }
+
     case "fail":
         Console.Error.WriteLine("The stage shell could not go on.");
         return 1;

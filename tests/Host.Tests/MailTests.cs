@@ -1,12 +1,5 @@
-using System.Buffers;
-using System.Collections.Concurrent;
-using System.Net;
-using System.Net.Sockets;
 using Microsoft.Extensions.Logging.Abstractions;
 using MimeKit;
-using SmtpServer;
-using SmtpServer.Protocol;
-using SmtpServer.Storage;
 using Stiltwright.Host.Configuration;
 using Stiltwright.Host.Jobs;
 using Stiltwright.Host.Mail;
@@ -57,7 +50,7 @@ public sealed class MailTests : IDisposable
     [Fact]
     public async Task The_mail_server_receives_the_mail_once_with_its_message_id()
     {
-        await using var server = new Server();
+        await using var server = new SmtpSink();
         var (ledger, mail) = Made("crab.stl", "check");
         var queue = new Remembering();
         var outbox = Outbox(ledger, queue, new SmtpSender(server.Settings));
@@ -95,13 +88,139 @@ public sealed class MailTests : IDisposable
     }
 
     [Fact]
-    public async Task A_wrong_login_is_not_tried_again_and_is_said()
+    public async Task What_the_server_refuses_for_good_is_not_tried_again_and_is_said()
     {
         var (ledger, mail) = Made("crab.stl", "check");
         var queue = new Remembering();
-        await Outbox(ledger, queue, new Flaky(new MailRefusedException("The mail server does not take the login.", new IOException()))).Send(mail.Id, default);
+        await Outbox(ledger, queue, new Flaky(new MailRefusedException("The mail server refuses this mail.", new IOException()))).Send(mail.Id, default);
         Assert.Empty(queue.Mails);
         Assert.Equal("refused", Assert.Single(ledger.UnsentMails()).State);
+    }
+
+    [Fact]
+    public async Task A_wrong_login_holds_the_mail_until_a_person_has_mended_it()
+    {
+        var (ledger, mail) = Made("crab.stl", "check");
+        var queue = new Remembering();
+        var sender = new Flaky(new MailHeldException("The mail server does not take the login."));
+        await Outbox(ledger, queue, sender).Send(mail.Id, default);
+        Assert.Equal(TimeSpan.FromHours(1), Assert.Single(queue.Mails).Delay);
+        Assert.Equal(("waiting", "The mail server does not take the login."), (ledger.UnsentMails()[0].State, ledger.UnsentMails()[0].Reason));
+        sender.Fault = null;
+        await Outbox(ledger, queue, sender).Send(mail.Id, default);
+        Assert.Empty(ledger.UnsentMails());
+    }
+
+    [Fact]
+    public async Task Many_mails_at_once_to_the_same_people_become_one()
+    {
+        var ledger = new Ledger(_room.State, TimeProvider.System);
+        var mails = Enumerable.Range(0, 6).Select(i => Made($"crab-{i}.stl", "stop", ledger).Mail).ToArray();
+        await using var server = new SmtpSink();
+        var outbox = Outbox(ledger, new Remembering(), new SmtpSender(server.Settings), server.Settings);
+        foreach (var mail in mails) await outbox.Send(mail.Id, default);
+        var received = Assert.Single(server.Received);
+        Assert.Equal("6 sets: 6 stop, 0 to look at, 0 ready", received.Subject);
+        foreach (var mail in mails) Assert.Contains(mail.Subject, received.TextBody, StringComparison.Ordinal);
+        Assert.Empty(ledger.UnsentMails());
+    }
+
+    [Fact]
+    public async Task Few_mails_go_each_by_itself()
+    {
+        var ledger = new Ledger(_room.State, TimeProvider.System);
+        var mails = Enumerable.Range(0, 3).Select(i => Made($"crab-{i}.stl", "check", ledger).Mail).ToArray();
+        await using var server = new SmtpSink();
+        var outbox = Outbox(ledger, new Remembering(), new SmtpSender(server.Settings), server.Settings);
+        foreach (var mail in mails) await outbox.Send(mail.Id, default);
+        Assert.Equal(3, server.Received.Count);
+    }
+
+    [Theory]
+    [InlineData("22:00", "06:00", "23:30", 390)]
+    [InlineData("22:00", "06:00", "05:59", 1)]
+    [InlineData("22:00", "06:00", "06:00", null)]
+    [InlineData("12:00", "13:00", "12:15", 45)]
+    [InlineData("12:00", "13:00", "11:59", null)]
+    [InlineData("", "", "12:00", null)]
+    public void Quiet_hours_go_over_midnight_and_end(string from, string to, string now, int? minutes) =>
+        Assert.Equal(minutes is { } m ? TimeSpan.FromMinutes(m) : null, QuietHours.Left(from, to, new DateTimeOffset(new DateTime(2026, 3, 1) + TimeOnly.Parse(now, System.Globalization.CultureInfo.InvariantCulture).ToTimeSpan(), TimeSpan.FromHours(1))));
+
+    [Fact]
+    public async Task In_the_quiet_hours_a_mail_waits_for_their_end()
+    {
+        var (ledger, mail) = Made("crab.stl", "stop");
+        var queue = new Remembering();
+        var sender = new Flaky(null);
+        var time = new Microsoft.Extensions.Time.Testing.FakeTimeProvider(new DateTimeOffset(2026, 3, 1, 23, 0, 0, TimeSpan.Zero));
+        var settings = new MailSettings { Server = "mail", QuietFrom = "22:00", QuietTo = "06:00" };
+        var outbox = Outbox(ledger, queue, sender, settings, time);
+        await outbox.Send(mail.Id, default);
+        Assert.Equal(TimeSpan.FromHours(7), Assert.Single(queue.Mails).Delay - TimeSpan.FromSeconds(1));
+        Assert.Empty(sender.Ids);
+        time.Advance(queue.Mails[0].Delay);
+        await outbox.Send(mail.Id, default);
+        Assert.Single(sender.Ids);
+    }
+
+    [Theory]
+    [InlineData("startTls")]
+    [InlineData("tls")]
+    public async Task An_encrypted_line_is_trusted_by_its_certificate_only(string security)
+    {
+        await using var server = new SmtpSink(security);
+        var (ledger, mail) = Made("crab.stl", "check");
+        // A certificate that nobody vouches for: held, nothing sent.
+        await Outbox(ledger, new Remembering(), new SmtpSender(server.Settings)).Send(mail.Id, default);
+        Assert.Empty(server.Received);
+        Assert.Contains("cannot be trusted", Assert.Single(ledger.UnsentMails()).Reason, StringComparison.Ordinal);
+        // The very certificate that the settings name, and a login over that line.
+        var pinned = server.Settings with { CertificateSha256 = server.CertificateSha256, User = "printroom", PasswordFile = Password("anchovy") };
+        await Outbox(ledger, new Remembering(), new SmtpSender(pinned)).Send(mail.Id, default);
+        Assert.Single(server.Received);
+        Assert.Equal(("printroom", "anchovy"), server.LastLogin);
+    }
+
+    [Fact]
+    public async Task A_server_that_offers_no_encrypted_line_gets_neither_mail_nor_password()
+    {
+        await using var server = new SmtpSink();
+        var (ledger, mail) = Made("crab.stl", "check");
+        await Outbox(ledger, new Remembering(), new SmtpSender(server.Settings with { Security = "startTls", User = "printroom", PasswordFile = Password("anchovy") })).Send(mail.Id, default);
+        Assert.Empty(server.Received);
+        Assert.Contains("offers no encrypted line", Assert.Single(ledger.UnsentMails()).Reason, StringComparison.Ordinal);
+    }
+
+    [Fact]
+    public async Task A_wrong_password_is_said_and_stands_in_no_message()
+    {
+        await using var server = new SmtpSink("startTls");
+        var (ledger, mail) = Made("crab.stl", "check");
+        var wrong = server.Settings with { CertificateSha256 = server.CertificateSha256, User = "printroom", PasswordFile = Password("wrong-anchovy") };
+        await Outbox(ledger, new Remembering(), new SmtpSender(wrong)).Send(mail.Id, default);
+        var reason = Assert.Single(ledger.UnsentMails()).Reason;
+        Assert.Contains("does not take the login", reason, StringComparison.Ordinal);
+        Assert.DoesNotContain("wrong-anchovy", reason, StringComparison.Ordinal);
+    }
+
+    [Fact]
+    public async Task One_address_that_the_server_refuses_does_not_keep_the_others_from_theirs()
+    {
+        await using var server = new SmtpSink();
+        var message = new MailWriter(server.Settings, "", TimeProvider.System).Trial("printroom@example.org");
+        message.To.Add(MailboxAddress.Parse("gone@example.org"));
+        Assert.Equal(["gone@example.org"], await new SmtpSender(server.Settings).Send(message, default));
+        Assert.Single(server.Received);
+        message.To.Clear();
+        message.To.Add(MailboxAddress.Parse("gone@example.org"));
+        await Assert.ThrowsAsync<MailRefusedException>(() => new SmtpSender(server.Settings).Send(message, default));
+    }
+
+    private string Password(string text)
+    {
+        var path = Path.Combine(_room.Root, "password");
+        File.WriteAllText(path, text + "\n");
+        return path;
     }
 
     [Fact]
@@ -130,13 +249,13 @@ public sealed class MailTests : IDisposable
             Assert.InRange(Mail.Outbox.Pause(tries).TotalSeconds, least, least * 1.2);
     }
 
-    private Outbox Outbox(Ledger ledger, IQueue queue, IMailSender sender) =>
-        new(ledger, queue, sender, Path.Combine(_room.State, "outbox"), NullLogger<Outbox>.Instance);
+    private Outbox Outbox(Ledger ledger, IQueue queue, IMailSender sender, MailSettings? settings = null, TimeProvider? time = null) =>
+        new(ledger, queue, sender, new MailWriter(settings ?? new MailSettings(), "", TimeProvider.System), () => settings ?? new MailSettings(), time ?? TimeProvider.System, Path.Combine(_room.State, "outbox"), NullLogger<Outbox>.Instance);
 
-    private (Ledger Ledger, MailRow Mail) Made(string source, string Level)
+    private (Ledger Ledger, MailRow Mail) Made(string source, string Level, Ledger? ledger = null)
     {
-        var ledger = new Ledger(_room.State, TimeProvider.System);
-        var job = ledger.Claim(ledger.Add("identity", "share", "enlarge-200", source, "enlarge-200", 1).Id)!;
+        ledger ??= new Ledger(_room.State, TimeProvider.System);
+        var job = ledger.Claim(ledger.Add("identity of " + source, "share", "enlarge-200", source, "enlarge-200", 1).Id)!;
         var set = Directory.CreateDirectory(Path.Combine(_room.Root, "set")).FullName;
         var recipe = _room.Read().Recipes["enlarge-200"];
         StopSummary.Write(set, new JobInput { JobId = job.Id, Number = "1", SourcePath = source, Folder = "enlarge-200", Recipe = recipe, PluginFolders = [], Scratch = set }, "00",
@@ -167,54 +286,10 @@ public sealed class MailTests : IDisposable
 
         public bool HasServer => true;
 
-        public Task Send(MimeMessage message, CancellationToken cancel)
+        public Task<IReadOnlyList<string>> Send(MimeMessage message, CancellationToken cancel)
         {
             Ids.Add(message.MessageId!);
-            return Fault is null ? Task.CompletedTask : Task.FromException(Fault);
-        }
-    }
-
-    /// <summary>A real SMTP server on the loopback (the SmtpServer package).</summary>
-    internal sealed class Server : IAsyncDisposable
-    {
-        private readonly CancellationTokenSource _stop = new();
-        private readonly Task _running;
-
-        public Server()
-        {
-            var port = FreePort();
-            Settings = new MailSettings { Server = "127.0.0.1", Port = port, Security = "none" };
-            var services = new SmtpServer.ComponentModel.ServiceProvider();
-            services.Add(new Store(Received));
-            _running = new SmtpServer.SmtpServer(new SmtpServerOptionsBuilder().ServerName("localhost").Endpoint(e => e.Endpoint(new IPEndPoint(IPAddress.Loopback, port))).Build(), services).StartAsync(_stop.Token);
-        }
-
-        public MailSettings Settings { get; }
-
-        public ConcurrentQueue<MimeMessage> Received { get; } = new();
-
-        public async ValueTask DisposeAsync()
-        {
-            await _stop.CancelAsync();
-            await Task.WhenAny(_running, Task.Delay(5000));
-            _stop.Dispose();
-        }
-
-        private static int FreePort()
-        {
-            using var l = new TcpListener(IPAddress.Loopback, 0);
-            l.Start();
-            return ((IPEndPoint)l.LocalEndpoint).Port;
-        }
-
-        private sealed class Store(ConcurrentQueue<MimeMessage> received) : MessageStore
-        {
-            public override Task<SmtpServer.Protocol.SmtpResponse> SaveAsync(ISessionContext context, IMessageTransaction transaction, ReadOnlySequence<byte> buffer, CancellationToken cancellationToken)
-            {
-                using var bytes = new MemoryStream(buffer.ToArray());
-                received.Enqueue(MimeMessage.Load(bytes, CancellationToken.None));
-                return Task.FromResult(SmtpServer.Protocol.SmtpResponse.Ok);
-            }
+            return Fault is null ? Task.FromResult<IReadOnlyList<string>>([]) : Task.FromException<IReadOnlyList<string>>(Fault);
         }
     }
 }

@@ -89,6 +89,35 @@ public sealed class PluginTests : IDisposable
     }
 
     [Fact]
+    public void A_folder_that_ordinary_users_can_write_to_is_refused()
+    {
+        if (OperatingSystem.IsWindows()) return; // there it is the access list; giving it away needs rights that a test has not
+        var good = Folder("Good", "Stiltwright.Host.Tests.dll");
+        Assert.NotEmpty(Load().Stages);
+        foreach (var open in new[] { Path.Combine(good, "Stiltwright.Host.Tests.dll"), good, Path.Combine(_room.Root, "plugins"), _room.Root })
+        {
+            var mode = File.GetUnixFileMode(open);
+            File.SetUnixFileMode(open, mode | UnixFileMode.OtherWrite);
+            var catalog = Load();
+            Assert.Empty(catalog.Stages);
+            Assert.Contains($"Ordinary users can write to {open},", Assert.Single(catalog.Problems).Text, StringComparison.Ordinal);
+            File.SetUnixFileMode(open, mode);
+        }
+    }
+
+    [Fact]
+    public void With_a_list_of_hashes_only_listed_dlls_are_loaded()
+    {
+        var dll = Path.Combine(Folder("Good", "Stiltwright.Host.Tests.dll"), "Stiltwright.Host.Tests.dll");
+        var folders = new[] { Path.Combine(_room.Root, "plugins") };
+        var sha = Convert.ToHexStringLower(System.Security.Cryptography.SHA256.HashData(File.ReadAllBytes(dll)));
+        Assert.Equal(4, PluginCatalog.Load(folders, [sha.ToUpperInvariant()]).Stages.Count);
+        var refused = PluginCatalog.Load(folders, [new string('0', 64)]);
+        Assert.Empty(refused.Stages);
+        Assert.Contains(sha, Assert.Single(refused.Problems).Text, StringComparison.Ordinal);
+    }
+
+    [Fact]
     public void The_contract_s_version_is_the_version_of_its_assembly()
     {
         var version = typeof(IStage).Assembly.GetName().Version!;

@@ -62,51 +62,77 @@ public sealed class PublishingTests : IDisposable
         Assert.Empty(Own("making"));
     }
 
-    /// <summary>The power goes at each step in turn; the next start must leave one whole set, the old or the new, and nothing else.</summary>
+    public static TheoryData<bool, BreakingFiles.When> Cuts => new()
+    {
+        { false, BreakingFiles.When.Before }, { false, BreakingFiles.When.Midway }, { false, BreakingFiles.When.After },
+        { true, BreakingFiles.When.Before }, { true, BreakingFiles.When.Midway }, { true, BreakingFiles.When.After },
+    };
+
+    /// <summary>The power goes at each change of the share in turn; the next start must leave one whole set, the old or the new, and nothing else.</summary>
     [Theory]
-    [InlineData(false)]
-    [InlineData(true)]
-    public async Task After_a_crash_at_any_step_the_old_or_the_new_set_stands_whole(bool hadOlder)
+    [MemberData(nameof(Cuts))]
+    public async Task After_a_crash_at_any_change_the_old_or_the_new_set_stands_whole(bool hadOlder, BreakingFiles.When when)
     {
         var bytes = File.ReadAllBytes(Path.Combine(_drop, "crab.stl"));
-        foreach (var step in Enum.GetValues<PublishStep>())
+        var (sawOld, sawNew, n) = (0, 0, 1);
+        for (; ; n++)
         {
-            for (var nth = 1; nth <= (step == PublishStep.FileCopied ? 3 : 1); nth++)
+            Clear();
+            if (hadOlder) new Publisher(_drop).Close((await new Publisher(_drop).Publish(Set("old"), "crab.stl", "job", 1, () => true, default))!);
+            var files = new BreakingFiles(n, when, () => new PowerCut());
+            try
             {
-                Clear();
-                if (hadOlder) new Publisher(_drop).Close((await new Publisher(_drop).Publish(Set("old"), "crab.stl", "job", 1, () => true, default))!);
-                var left = nth;
-                var crashing = new Publisher(_drop, s =>
-                {
-                    if (s == step && --left == 0) throw new PowerCut();
-                });
-                var happened = false;
-                try
-                {
-                    await crashing.Publish(Set("new"), "crab.stl", "job", 2, () => true, default);
-                }
-                catch (PowerCut)
-                {
-                    happened = true;
-                }
-
-                Assert.True(happened || (step == PublishStep.OldAway && !hadOlder), $"{step} was never reached");
-                // At the instant of the crash: a whole set, or (between the renames) whole in our own folder.
-                if (hadOlder && step != PublishStep.OldAway) Assert.NotNull(Standing());
-
-                var told = new List<string>();
-                await new Publisher(_drop).Recover((_, fence) => fence == 2, _ => false, i =>
-                {
-                    told.Add(i.Target);
-                    return Task.CompletedTask;
-                }, default);
-                var noted = step >= PublishStep.IntentNoted;
-                Assert.Equal(noted ? "new" : hadOlder ? "old" : null, Standing());
-                Assert.Equal(noted ? ["crab.set"] : [], told);
-                Assert.Empty(Own("making"));
-                Assert.Equal(noted && hadOlder ? ["crab.set-job-2"] : [], Own("replaced"));
-                Assert.Equal(bytes, File.ReadAllBytes(Path.Combine(_drop, "crab.stl")));
+                var publisher = new Publisher(_drop, files);
+                publisher.Close((await publisher.Publish(Set("new"), "crab.stl", "job", 2, () => true, default))!);
+                break; // fewer changes than n: each has had its turn
             }
+            catch (PowerCut) { }
+
+            // At the instant of the crash: a whole set, or (between the renames) whole in our own folder.
+            if (hadOlder && Standing() is null) Assert.Single(Own("replaced"));
+            var told = new List<string>();
+            await new Publisher(_drop).Recover((_, fence) => fence == 2, _ => false, i =>
+            {
+                told.Add(i.Target);
+                return Task.CompletedTask;
+            }, default);
+            // The ledger was told, or the job is done again: in both cases exactly one whole set stands in the end.
+            var stands = Standing();
+            if (told.Count > 0) Assert.Equal("new", stands);
+            if (stands == "new") sawNew++;
+            else sawOld++;
+            if (stands != "new") Assert.Equal(hadOlder ? "old" : null, stands);
+            Assert.Empty(Own("making"));
+            Assert.Equal(stands == "new" && hadOlder ? ["crab.set-job-2"] : [], Own("replaced"));
+            Assert.Equal(bytes, File.ReadAllBytes(Path.Combine(_drop, "crab.stl")));
+        }
+
+        Assert.True(sawOld >= 5 && sawNew >= 2, $"{sawOld} cuts left the older state and {sawNew} the new set");
+    }
+
+    /// <summary>The disk is full, the right is lost, the line breaks: at each change in turn, and from there on, until it is mended.</summary>
+    [Theory]
+    [InlineData(typeof(IOException))]
+    [InlineData(typeof(UnauthorizedAccessException))]
+    public async Task A_share_that_says_no_at_any_change_keeps_the_old_set_and_gets_the_new_one_when_it_is_mended(Type fault)
+    {
+        for (var n = 1; ; n++)
+        {
+            Clear();
+            new Publisher(_drop).Close((await new Publisher(_drop).Publish(Set("old"), "crab.stl", "job", 1, () => true, default))!);
+            var set = Set("new");
+            var files = new BreakingFiles(n, BreakingFiles.When.Midway, () => (Exception)Activator.CreateInstance(fault, "the share says no")!) { FromThenOn = true };
+            var said = await Record.ExceptionAsync(async () => new Publisher(_drop, files).Close((await new Publisher(_drop, files).Publish(set, "crab.stl", "job", 2, () => true, default))!));
+            if (said is null) break;
+            Assert.True(said is IOException or UnauthorizedAccessException, said.ToString());
+            // Whole somewhere at every moment: in its place, or between the renames in our own folder.
+            Assert.True(Standing() is not null || Own("replaced").Length == 1);
+
+            await new Publisher(_drop).Recover((_, fence) => fence == 2, _ => false, _ => Task.CompletedTask, default);
+            if (Standing() != "new") new Publisher(_drop).Close((await new Publisher(_drop).Publish(set, "crab.stl", "job", 2, () => true, default))!);
+            Assert.Equal("new", Standing());
+            Assert.Empty(Own("making"));
+            Assert.Single(Own("replaced"));
         }
     }
 
@@ -114,15 +140,49 @@ public sealed class PublishingTests : IDisposable
     public async Task A_run_that_lost_its_job_between_the_renames_has_the_old_set_put_back()
     {
         new Publisher(_drop).Close((await new Publisher(_drop).Publish(Set("old"), "crab.stl", "job", 1, () => true, default))!);
-        var cut = new Publisher(_drop, s =>
-        {
-            if (s == PublishStep.OldAway) throw new PowerCut();
-        });
-        await Assert.ThrowsAsync<PowerCut>(() => cut.Publish(Set("new"), "crab.stl", "job", 2, () => true, default));
-        Assert.Null(Standing());
+        // The change at which the old set has just been renamed away: the first after which none stands.
+        for (var n = 1; Standing() is not null; n++)
+            await Assert.ThrowsAsync<PowerCut>(() => new Publisher(_drop, new BreakingFiles(n, BreakingFiles.When.After, () => new PowerCut())).Publish(Set("new"), "crab.stl", "job", 2, () => true, default));
         await new Publisher(_drop).Recover((_, fence) => fence == 3, _ => false, _ => throw new InvalidOperationException("nothing stands"), default);
         Assert.Equal("old", Standing());
         Assert.Empty(Own("making"));
+    }
+
+    /// <summary>A PC sleeps between its last question to the ledger and its renames; another takes the job over meanwhile.</summary>
+    [Fact]
+    public async Task A_service_that_slept_before_its_renames_wakes_and_finds_nothing_to_publish()
+    {
+        var asked = false;
+        var late = await Record.ExceptionAsync(() => new Publisher(_drop).Publish(Set("late"), "crab.stl", "job", 1, () =>
+        {
+            asked = true;
+            // Here it sleeps. The other one clears what older runs left, and publishes.
+            var other = new Publisher(_drop);
+            other.Recover((_, fence) => fence == 2, _ => false, _ => Task.CompletedTask, default).GetAwaiter().GetResult();
+            other.Close(other.Publish(Set("taken over"), "crab.stl", "job", 2, () => true, default).GetAwaiter().GetResult()!);
+            return true; // The answer that it had got before it slept.
+        }, default));
+        Assert.True(asked);
+        Assert.Null(late);
+        Assert.Equal("taken over", Standing());
+        // What it noted on waking is stale and goes at the next look.
+        await new Publisher(_drop).Recover((_, fence) => fence == 2, _ => false, _ => throw new InvalidOperationException("nothing new stands"), default);
+        Assert.Equal("taken over", Standing());
+        Assert.Empty(Own("making"));
+    }
+
+    [Fact]
+    public async Task Replaced_sets_are_kept_for_their_time_and_those_of_unknown_age_for_ever()
+    {
+        const string Job = "0123456789abcdef";
+        foreach (var (content, job, fence) in new[] { ("first", "a", 1), ("second", Job, 2), ("third", "unknown", 3) })
+            new Publisher(_drop).Close((await new Publisher(_drop).Publish(Set(content), "crab.stl", job, fence, () => true, default))!);
+        Assert.Equal(2, Own("replaced").Length);
+        var p = new Publisher(_drop);
+        Assert.Equal(0, p.ForgetReplaced(TimeSpan.FromDays(30), j => j == Job ? TimeSpan.FromDays(29) : null));
+        Assert.Equal(1, p.ForgetReplaced(TimeSpan.FromDays(30), j => j == Job ? TimeSpan.FromDays(31) : null));
+        Assert.Equal(["crab.set-unknown-3"], Own("replaced"));
+        Assert.Equal("third", Standing());
     }
 
     [Fact]

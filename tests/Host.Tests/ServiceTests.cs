@@ -83,8 +83,8 @@ public sealed class ServiceTests : IDisposable
         _room.DropFile("crab.stl", Workshop.Stl());
         _room.DropFile("eel.stl", Workshop.Stl(mark: 1));
         Directory.CreateDirectory(_room.State);
-        var share = Watching.ShareIdentity.Of(_room.Share);
         var ledger = new Ledger(_room.State, TimeProvider.System);
+        var share = Watching.ShareIdentity.Of(_room.Share, ledger);
         string Identity(string name, byte mark) => Watching.ShareIdentity.OfJob(
             Convert.ToHexStringLower(System.Security.Cryptography.SHA256.HashData(Workshop.Stl(mark: mark))), JobRunner.RecipeHash(_room.Read().Recipes["enlarge-200"], null), share, "enlarge-200", name);
         var once = ledger.Add(Identity("crab.stl", 0), share, "enlarge-200", "crab.stl", "enlarge-200", 1);
@@ -107,17 +107,14 @@ public sealed class ServiceTests : IDisposable
     {
         _room.DropFile("crab.stl", Workshop.Stl());
         Directory.CreateDirectory(_room.State);
-        var share = Watching.ShareIdentity.Of(_room.Share);
         var ledger = new Ledger(_room.State, TimeProvider.System);
+        var share = Watching.ShareIdentity.Of(_room.Share, ledger);
         var recipe = _room.Read().Recipes["enlarge-200"];
         var identity = Watching.ShareIdentity.OfJob(Convert.ToHexStringLower(System.Security.Cryptography.SHA256.HashData(Workshop.Stl())), JobRunner.RecipeHash(recipe, null), share, "enlarge-200", "crab.stl");
         var job = ledger.Claim(ledger.Add(identity, share, "enlarge-200", "crab.stl", "enlarge-200", 1).Id)!;
         var runner = new JobRunner(Workshop.Worker("check"), new Configuration.WorkerSettings { MemoryMiB = 512 }, Workshop.Catalog, TimeProvider.System);
         var result = await runner.Run(new JobInput { JobId = job.Id, Number = "1", SourcePath = Path.Combine(_room.Drop, "crab.stl"), Folder = "enlarge-200", Recipe = recipe, PluginFolders = [], Scratch = Path.Combine(_room.Root, "s") }, _ => { }, default);
-        await Assert.ThrowsAsync<InvalidOperationException>(() => new Publisher(_room.Drop, step =>
-        {
-            if (step == PublishStep.IntentNoted) throw new InvalidOperationException("the power goes");
-        }).Publish(result.SetFolder, "crab.stl", job.Id, job.Fence, () => true, default));
+        await Assert.ThrowsAsync<InvalidOperationException>(() => new Publisher(_room.Drop, new AfterIntent()).Publish(result.SetFolder, "crab.stl", job.Id, job.Fence, () => true, default));
 
         await using var s = await Service.Start(_room, "fail"); // a worker that must not be needed
         await s.Until(l => Done(l) == 1);
@@ -132,6 +129,56 @@ public sealed class ServiceTests : IDisposable
         await using var s = await Service.Start(_room, "ready");
         var e = Assert.Throws<IOException>(() => ServiceHost.Build(_room.Read(), Workshop.Catalog, _room.Share));
         Assert.Contains("Another service uses the state folder", e.Message, StringComparison.Ordinal);
+    }
+
+    [Fact]
+    public async Task A_share_that_is_full_costs_no_work_and_gets_the_finished_set_later()
+    {
+        _room.DropFile("crab.stl", Workshop.Stl());
+        var full = new FullShare();
+        await using (var s = await Service.Start(_room, full, "ready"))
+        {
+            await s.Until(l => l.InState(JobState.Publishing).Any(j => j.Sentence == "No space left on device"));
+            Assert.Equal((1L, 1L), (s.Ledger.InState(JobState.Publishing)[0].Attempts, s.Ledger.InState(JobState.Publishing)[0].Fence));
+        }
+
+        full.IsFull = false;
+        await using (var again = await Service.Start(_room, full, "fail")) // a worker that must not be needed
+        {
+            await again.Until(l => Done(l) == 1);
+            Assert.Equal(("ready", 1L), (again.Ledger.InState(JobState.Done)[0].Outcome, again.Ledger.InState(JobState.Done)[0].Fence));
+            await again.Until(_ => Directory.GetDirectories(Path.Combine(_room.State, "scratch")).Length == 0);
+        }
+    }
+
+    [Fact]
+    public async Task A_source_that_is_changed_while_it_is_done_is_never_overtaken_by_its_older_self()
+    {
+        var source = _room.DropFile("crab.stl", Workshop.Stl());
+        await using var s = await Service.Start(_room, "slow-first", Path.Combine(_room.Root, "first"));
+        await s.Until(l => l.InState(JobState.Running).Count == 1);
+        File.WriteAllBytes(source, Workshop.Stl(mark: 9));
+        await s.Until(l => Done(l) == 1);
+        Assert.Equal(Workshop.Stl(mark: 9), File.ReadAllBytes(Path.Combine(_room.Drop, "crab.set", "figure.stl")));
+        Assert.Equal(2, s.Ledger.InState(JobState.Done)[0].Number);
+        await s.Until(l => l.InState(JobState.Dropped).Count == 1);
+        await s.Until(_ => Directory.GetDirectories(Path.Combine(_room.State, "scratch")).Length == 0);
+    }
+
+    [Fact]
+    public async Task A_changed_configuration_is_taken_over_and_a_broken_one_keeps_the_last_good_and_says_so()
+    {
+        await using var s = await Service.Start(_room, "ready");
+        await s.Sweeps(2);
+        _room.Write("folders/enlarge-300.json", Workshop.Recipe.Replace("200", "300", StringComparison.Ordinal).Replace("\"percent\"", "\"percnt\"", StringComparison.Ordinal));
+        await s.Until(_ => s.State.Notices.Values.Any(n => n.Contains("the last good one goes on", StringComparison.Ordinal) && n.Contains("percnt", StringComparison.Ordinal)));
+        Assert.Equal(["enlarge-200"], s.State.Config.Recipes.Keys);
+        Directory.CreateDirectory(Path.Combine(_room.Share, "enlarge-300"));
+        File.WriteAllBytes(Path.Combine(_room.Share, "enlarge-300", "eel.stl"), Workshop.Stl());
+        _room.Write("folders/enlarge-300.json", Workshop.Recipe.Replace("200", "300", StringComparison.Ordinal));
+        // The test's own stages are in no plug-in folder, so the reload does not know them: that, too, keeps the last good one.
+        await s.Until(_ => s.State.Notices.Values.Any(n => n.Contains("\"inspect\"", StringComparison.Ordinal)));
+        Assert.Equal(["enlarge-200"], s.State.Config.Recipes.Keys);
     }
 
     [Fact]
@@ -150,6 +197,23 @@ public sealed class ServiceTests : IDisposable
         Assert.Equal(0, s.Ledger.Latest(s.State.ShareId, 1)[0].Gone);
     }
 
+    private sealed class FullShare : ShareFiles
+    {
+        public volatile bool IsFull = true;
+
+        public override Task<string> CopyIn(string from, string to, CancellationToken cancel) =>
+            IsFull ? throw new IOException("No space left on device") : base.CopyIn(from, to, cancel);
+    }
+
+    private sealed class AfterIntent : ShareFiles
+    {
+        public override void Replace(string path, string text)
+        {
+            base.Replace(path, text);
+            throw new InvalidOperationException("the power goes");
+        }
+    }
+
     private static int Done(Ledger l) => l.InState(JobState.Done).Count;
 
     private sealed class Service : IAsyncDisposable
@@ -162,9 +226,11 @@ public sealed class ServiceTests : IDisposable
 
         public ServiceState State => _host.Services.GetRequiredService<ServiceState>();
 
-        public static async Task<Service> Start(Workshop room, params string[] worker)
+        public static Task<Service> Start(Workshop room, params string[] worker) => Start(room, new ShareFiles(), worker);
+
+        public static async Task<Service> Start(Workshop room, ShareFiles files, params string[] worker)
         {
-            var host = ServiceHost.Build(room.Read(), Workshop.Catalog, room.Share, new ServiceParts { Worker = Workshop.Worker(worker), ConsoleLog = false });
+            var host = ServiceHost.Build(room.Read(), Workshop.Catalog, room.Share, new ServiceParts { Worker = Workshop.Worker(worker), ConsoleLog = false, Files = files });
             await host.StartAsync();
             return new Service(host);
         }

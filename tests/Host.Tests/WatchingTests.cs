@@ -1,4 +1,5 @@
 using Microsoft.Extensions.Time.Testing;
+using Stiltwright.Host.Jobs;
 using Stiltwright.Host.Watching;
 
 namespace Stiltwright.Host.Tests;
@@ -60,7 +61,7 @@ public sealed class WatchingTests : IDisposable
     [Theory]
     // Binary STL: 80 bytes of header, a 32-bit count, 50 bytes a facet (3D Systems' format of 1988, as commonly published).
     [InlineData(4, true)]
-    [InlineData(3, true)] // longer than it says: nothing more is to come
+    [InlineData(3, false)] // longer than it says: the count is written last by some exporters
     [InlineData(5, false)]
     [InlineData(1_000_000, false)]
     public void A_binary_stl_says_how_long_it_is(int claims, bool whole) =>
@@ -86,6 +87,95 @@ public sealed class WatchingTests : IDisposable
     public void Only_whole_names_with_a_known_ending_are_sources(string name, bool source) => Assert.Equal(source, SourceNames.IsSource(name));
 
     [Fact]
+    public void A_file_whose_length_was_set_before_its_bytes_came_is_not_whole_yet()
+    {
+        // As copiers do that reserve the room first: header, count and length are right, the rest is still zero.
+        var bytes = new byte[84 + (50 * 400)];
+        Workshop.Stl(400).AsSpan(0, 284).CopyTo(bytes);
+        var path = _room.DropFile("crab.stl", bytes);
+        Assert.False(OwnLength.IsWhole(path));
+        bytes[^3] = 1;
+        File.WriteAllBytes(path, bytes);
+        Assert.True(OwnLength.IsWhole(path));
+    }
+
+    [Theory]
+    [InlineData("PK\u0003\u0004 and the rest", false)]
+    [InlineData("PK\u0003\u0004 and PK\u0005\u0006 the end record (APPNOTE 4.3.16)", true)]
+    public void A_3mf_ends_with_the_directory_of_its_archive(string text, bool whole) =>
+        Assert.Equal(whole, OwnLength.IsWhole(_room.DropFile("crab.3mf", System.Text.Encoding.Latin1.GetBytes(text))));
+
+    [Theory]
+    [InlineData("crab.stl", null)]
+    [InlineData("кракен <b>\"х\" 海.stl", null)]
+    [InlineData("con.stl", "device")]
+    [InlineData("LPT1.v2.obj", "device")]
+    [InlineData("crab\u0007.stl", "control character")]
+    [InlineData("crab\uFFFD.stl", "UTF-8")]
+    public void A_name_that_cannot_be_served_says_why(string name, string? why)
+    {
+        if (why is null) Assert.Null(NameRules.Refusal(name));
+        else Assert.Contains(why, NameRules.Refusal(name), StringComparison.Ordinal);
+        Assert.Contains("too long", NameRules.Refusal(new string('x', 201) + ".stl"), StringComparison.Ordinal);
+    }
+
+    [Fact]
+    public void Of_two_names_that_differ_only_in_case_one_is_served_and_the_other_told()
+    {
+        _room.DropFile("Crab.stl", Workshop.Stl());
+        _room.DropFile("crab.stl", Workshop.Stl());
+        if (Directory.GetFiles(_room.Drop).Length == 1) return; // a disk that does not tell them apart
+        var folder = ShareView.Take(_room.Share, _room.Read().Recipes)!.Single();
+        Assert.Equal(["Crab.stl"], folder.Sources!.Select(s => s.Name));
+        Assert.Contains("same name", Assert.Single(folder.LeftAlone), StringComparison.Ordinal);
+    }
+
+    [Fact]
+    public void A_folder_that_cannot_be_read_says_nothing_about_its_files_and_keeps_no_other_from_being_read()
+    {
+        if (OperatingSystem.IsWindows() || Environment.UserName == "root") return; // root reads everything
+        _room.DropFile("crab.stl", Workshop.Stl());
+        File.SetUnixFileMode(_room.Drop, UnixFileMode.None);
+        var folder = ShareView.Take(_room.Share, _room.Read().Recipes)!.Single();
+        File.SetUnixFileMode(_room.Drop, UnixFileMode.UserRead | UnixFileMode.UserWrite | UnixFileMode.UserExecute);
+        Assert.Null(folder.Sources);
+        Assert.Contains("cannot be read", Assert.Single(folder.LeftAlone), StringComparison.Ordinal);
+    }
+
+    [Fact]
+    public void A_folder_whose_own_time_stands_still_is_not_listed_each_time_and_a_full_look_sees_all()
+    {
+        var path = _room.DropFile("crab.stl", Workshop.Stl());
+        var recipes = _room.Read().Recipes;
+        IReadOnlyList<SeenFolder>? view = null;
+        for (var look = 0; look < 5; look++) view = ShareView.Take(_room.Share, recipes, view);
+        File.WriteAllBytes(path, Workshop.Stl(mark: 3)); // in place: the folder's time does not change
+        File.SetLastWriteTimeUtc(path, new DateTime(2001, 2, 3, 4, 5, 6, DateTimeKind.Utc));
+        var quick = ShareView.Take(_room.Share, recipes, view)!;
+        Assert.Equal(view![0].Sources![0].Look, quick[0].Sources![0].Look);
+        Assert.NotEqual(view[0].Sources![0].Look, ShareView.Take(_room.Share, recipes)![0].Sources![0].Look);
+        _room.DropFile("eel.stl", Workshop.Stl()); // a new entry does change it
+        Assert.Equal(2, ShareView.Take(_room.Share, recipes, quick)![0].Sources!.Count);
+    }
+
+    [Fact]
+    public void An_empty_mount_point_and_another_service_s_share_are_not_served()
+    {
+        var ledger = new Ledger(_room.State, TimeProvider.System);
+        var id = ShareIdentity.Of(_room.Share, ledger);
+        var note = Path.Combine(_room.Share, ".stiltwright", "share.json");
+        var text = File.ReadAllText(note);
+        File.Delete(note);
+        Assert.Contains($"write it again: {{\"id\":\"{id}\"}}", Assert.Throws<InvalidDataException>(() => ShareIdentity.Of(_room.Share, ledger)).Message, StringComparison.Ordinal);
+        File.WriteAllText(note, $$"""{"id":"{{id}}"}""");
+        Assert.Equal(id, ShareIdentity.Of(_room.Share, ledger)); // written again by hand, and claimed anew
+        Assert.Equal(text, File.ReadAllText(note));
+        Assert.Equal(id, ShareIdentity.Of(_room.Share, new Ledger(_room.State, TimeProvider.System))); // the same ledger after a crash
+        var stranger = new Ledger(Path.Combine(_room.Root, "another"), TimeProvider.System);
+        Assert.Contains("served by another service", Assert.Throws<InvalidDataException>(() => ShareIdentity.Of(_room.Share, stranger)).Message, StringComparison.Ordinal);
+    }
+
+    [Fact]
     public void A_look_takes_sources_and_says_what_it_leaves_alone()
     {
         _room.DropFile("crab.stl", Workshop.Stl());
@@ -99,7 +189,7 @@ public sealed class WatchingTests : IDisposable
         Directory.CreateDirectory(Path.Combine(_room.Share, "somebody else's"));
         var folders = ShareView.Take(_room.Share, _room.Read().Recipes)!;
         var served = folders.Single(f => f.Recipe is not null);
-        Assert.Equal(["crab.stl"], served.Sources.Select(s => s.Name));
+        Assert.Equal(["crab.stl"], served.Sources!.Select(s => s.Name));
         Assert.Equal(3, served.LeftAlone.Count);
         Assert.Contains(served.LeftAlone, t => t.StartsWith("kit.zip is an archive", StringComparison.Ordinal));
         Assert.Contains(served.LeftAlone, t => t.StartsWith("seahorse parts is a folder", StringComparison.Ordinal));
@@ -117,7 +207,7 @@ public sealed class WatchingTests : IDisposable
         File.CreateSymbolicLink(Path.Combine(_room.Drop, "eel.slip.json"), outside);
         Directory.CreateSymbolicLink(Path.Combine(_room.Share, "enlarge-300"), _room.Root);
         var folders = ShareView.Take(_room.Share, _room.Read().Recipes)!;
-        Assert.Empty(folders.SelectMany(f => f.Sources));
+        Assert.Empty(folders.SelectMany(f => f.Sources!));
         Assert.Equal(3, folders.Sum(f => f.LeftAlone.Count(t => t.Contains("is a link", StringComparison.Ordinal))));
         Assert.Null(Configuration.SlipReader.BytesFor(Path.Combine(_room.Drop, "eel.stl")));
     }
@@ -127,18 +217,19 @@ public sealed class WatchingTests : IDisposable
     {
         _room.DropFile("crab.stl", Workshop.Stl());
         var recipes = _room.Read().Recipes;
-        var before = ShareView.Take(_room.Share, recipes)!.Single().Sources.Single().Look;
+        var before = ShareView.Take(_room.Share, recipes)!.Single().Sources!.Single().Look;
         _room.DropFile("crab.slip.json", "{}"u8.ToArray());
-        Assert.NotEqual(before, ShareView.Take(_room.Share, recipes)!.Single().Sources.Single().Look);
+        Assert.NotEqual(before, ShareView.Take(_room.Share, recipes)!.Single().Sources!.Single().Look);
     }
 
     [Fact]
     public void The_share_keeps_its_id_and_a_damaged_one_is_not_replaced_in_silence()
     {
-        var id = ShareIdentity.Of(_room.Share);
-        Assert.Equal(id, ShareIdentity.Of(_room.Share));
+        var ledger = new Ledger(_room.State, TimeProvider.System);
+        var id = ShareIdentity.Of(_room.Share, ledger);
+        Assert.Equal(id, ShareIdentity.Of(_room.Share, ledger));
         File.WriteAllText(Path.Combine(_room.Share, ".stiltwright", "share.json"), "{");
-        Assert.Contains("share's id", Assert.Throws<InvalidDataException>(() => ShareIdentity.Of(_room.Share)).Message, StringComparison.Ordinal);
+        Assert.Contains("share's id", Assert.Throws<InvalidDataException>(() => ShareIdentity.Of(_room.Share, ledger)).Message, StringComparison.Ordinal);
     }
 
     [Fact]

@@ -87,6 +87,34 @@ public sealed class WorkerTests : IDisposable
     }
 
     [Fact]
+    public async Task A_worker_that_fills_the_disk_is_ended()
+    {
+        var (result, _) = await Run(new WorkerSettings { MemoryMiB = 1024, TimeLimitS = 60, ScratchMiB = 64 }, "fill");
+        Assert.Equal(WorkerEnd.WroteTooMuch, result.Worker!.End);
+        Assert.Contains("wrote more than the 64 MiB", result.FirstFinding, StringComparison.Ordinal);
+    }
+
+    [Fact]
+    public async Task What_a_worker_started_and_left_behind_ends_with_it()
+    {
+        var (result, _) = await Run(null, "leaves-a-child");
+        Assert.Equal(WorkerEnd.Done, result.Worker!.End);
+        await Task.Delay(200);
+        Assert.DoesNotContain(System.Diagnostics.Process.GetProcessesByName("Stiltwright.Fak"), p => Waits(p)); // Linux cuts names at 15 letters
+        bool Waits(System.Diagnostics.Process p)
+        {
+            try
+            {
+                return File.ReadAllText($"/proc/{p.Id}/cmdline").Contains(_room.Root, StringComparison.Ordinal);
+            }
+            catch (IOException)
+            {
+                return false;
+            }
+        }
+    }
+
+    [Fact]
     public async Task A_mistaken_slip_stops_the_job_before_any_work()
     {
         var source = _room.DropFile("crab.stl", Workshop.Stl());
@@ -103,9 +131,10 @@ public sealed class WorkerTests : IDisposable
         var to = Path.Combine(_room.Root, "copy.stl");
         using var writer = new FileStream(source, FileMode.Open, FileAccess.Write, FileShare.ReadWrite);
         var begun = new TaskCompletionSource();
+        var done = false;
         var write = Task.Run(async () =>
         {
-            for (var i = 0; i < 200; i++)
+            while (!done)
             {
                 writer.Seek(0, SeekOrigin.End);
                 writer.Write(new byte[1000]);
@@ -116,6 +145,7 @@ public sealed class WorkerTests : IDisposable
         });
         await begun.Task;
         await Assert.ThrowsAnyAsync<IOException>(() => SourceCopy.Take(source, to, default)); // changed, or refused because somebody writes
+        done = true;
         await write;
     }
 

@@ -38,7 +38,7 @@ public sealed class BoardWriter(ServiceState state, Ledger ledger, Sweeper sweep
         if (!Directory.Exists(state.Share) || state.ShareId.Length == 0) return;
         try
         {
-            DurableFiles.Replace(PagePath, BoardPage.Html(Model()));
+            DurableFiles.Replace(PagePath, BoardPage.Html(Model()), Environment.MachineName);
         }
         catch (Exception e) when (e is IOException or UnauthorizedAccessException)
         {

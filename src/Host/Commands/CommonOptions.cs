@@ -25,7 +25,7 @@ public static class CommonOptions
     public static (Config Config, PluginCatalog Catalog) Read(string folder)
     {
         PluginCatalog? catalog = null;
-        var config = ConfigReader.Read(folder, folders => catalog = PluginCatalog.Load(folders));
+        var config = ConfigReader.Read(folder, host => catalog = PluginCatalog.Load(host.AllPluginFolders, host.AllowedPlugins));
         return (config, catalog ?? new PluginCatalog([]));
     }
 

@@ -27,7 +27,7 @@ public sealed class ConfigReader
     /// Reads everything. Stages are loaded from the plug-in folders by <paramref name="load"/>, as the host file names
     /// them; their own troubles are told as well.
     /// </summary>
-    public static Config Read(string folder, Func<IReadOnlyList<string>, PluginCatalog> load)
+    public static Config Read(string folder, Func<HostSettings, PluginCatalog> load)
     {
         folder = Path.GetFullPath(folder);
         var reader = new ConfigReader(folder);
@@ -38,7 +38,7 @@ public sealed class ConfigReader
         }
 
         var host = reader.Host();
-        var catalog = load(host.AllPluginFolders);
+        var catalog = load(host);
         reader._mistakes.AddRange(catalog.Problems);
         reader.Named("printers", FileShapes.Printer, reader._printers);
         reader.Named("resins", FileShapes.Resin, reader._resins);
@@ -65,6 +65,14 @@ public sealed class ConfigReader
             Add(Name, node.Find("mail")!.Find("from")!, "mail.from", $"\"{host.Mail.From}\" is no mail address; write one such as \"Print room <printroom@example.org>\".");
         if (host.Share is { } root && Inside(host.State, root))
             Add(Name, node.Find("state") ?? node, "state", $"The state folder {host.State} lies on the share {root}; a local folder is needed.");
+        foreach (var plugins in host.PluginFolders.Where(f => host.Share is { } s && (Inside(f, s) || f == s)))
+            Add(Name, node.Find("pluginFolders")!, "pluginFolders", $"The plug-in folder {plugins} lies on the share, where everybody can write; stages come from a local folder only.");
+        if (host.Mail.QuietFrom.Length > 0 != host.Mail.QuietTo.Length > 0)
+            Add(Name, node.Find("mail")!, "mail", "\"quietFrom\" and \"quietTo\" are given together, e.g. \"22:00\" and \"06:00\".");
+        foreach (var (key, text) in ((string, string)[])[("quietFrom", host.Mail.QuietFrom), ("quietTo", host.Mail.QuietTo)])
+            if (text.Length > 0 && !Mail.QuietHours.TryTime(text, out _)) Add(Name, node.Find("mail")!.Find(key)!, "mail." + key, $"\"{text}\" is no time of day; write hours and minutes such as \"22:00\".");
+        foreach (var (sha, i) in host.AllowedPlugins.Select((h, i) => (h, i)))
+            if (sha.Length != 64 || !sha.All(char.IsAsciiHexDigit)) Add(Name, node.Find("allowedPlugins")!.Items[i], $"allowedPlugins[{i}]", "This is no SHA-256; write 64 hexadecimal digits, as sha256sum or Get-FileHash gives them.");
         return host;
     }
 

@@ -14,6 +14,8 @@ public static class FileShapes
         new("share", SomeText, "Folder that holds the drop folders; --share overrides it."),
         new("state", SomeText, "Local folder for ledger, outbox, scratch and logs; never on the share. Default: the account's local data folder."),
         new("pluginFolders", new ListShape(SomeText), "The administrator's folders of stages, one sub-folder a stage, beside the program's own."),
+        new("allowedPlugins", new ListShape(SomeText), "SHA-256 of each DLL that the administrator's folders may hold; empty: every one may be used."),
+        new("database", SomeText, "Connection string of a PostgreSQL database that the services of several PCs share; without it the ledger is a local file. The password belongs into a password file (PGPASSFILE) or PGPASSWORD."),
         new("watch", new GroupShape([
             new("sweepS", new NumberShape("s", 0.2, 3600), "Pause between two looks at the share.", Default: 10),
             new("settleS", new NumberShape("s", 0, 3600), "A file is taken when size and time stood still that long.", Default: 15),
@@ -24,6 +26,8 @@ public static class FileShapes
             new("timeLimitS", new NumberShape("s", 5, 86400), "Time that one job may take.", Default: 3600),
             new("parallel", new NumberShape("", 1, 64, true), "Small jobs at the same time.", Default: 1),
             new("largeFromMiB", new NumberShape("MiB", 1, 1 << 20), "A source of this size waits in the queue for large jobs, one at a time.", Default: 100),
+            new("totalMiB", new NumberShape("MiB", 0, 1 << 22, true), "Memory that all jobs together may use; 0: three quarters of the machine's.", Default: 0),
+            new("scratchMiB", new NumberShape("MiB", 64, 1 << 22, true), "What one job may write into its local folder.", Default: 20480),
         ]), "The child processes that do the work."),
         new("mail", new GroupShape([
             new("server", new TextShape([], true), "Mail server; without one, mails wait in the outbox as .eml files.", Default: ""),
@@ -32,11 +36,20 @@ public static class FileShapes
             new("user", new TextShape([], true), "Login name, empty for none.", Default: ""),
             new("passwordFile", SomeText, "File that holds the password alone; else the environment variable STILTWRIGHT_MAIL_PASSWORD is used."),
             new("from", SomeText, "Sender.", Default: "Stiltwright <stiltwright@localhost>"),
+            new("certificateSha256", new TextShape([], true), "SHA-256 of the server's own certificate, where no authority vouches for it.", Default: ""),
+            new("gatherS", new NumberShape("s", 0, 3600), "How long mails are gathered, so that many at once become one.", Default: 60),
+            new("digestFrom", new NumberShape("", 2, 1000, true), "From so many waiting mails to the same people on, they become one.", Default: 4),
+            new("quietFrom", new TextShape([], true), "Local time of day from which no mail is sent, e.g. \"22:00\"; empty for none.", Default: ""),
+            new("quietTo", new TextShape([], true), "Local time of day until which no mail is sent.", Default: ""),
         ]), "Mail."),
         new("log", new GroupShape([
             new("level", new TextShape(["debug", "information", "warning", "error"]), "Least level that is logged.", Default: "information"),
             new("keepDays", new NumberShape("days", 1, 3650, true), "How long log files are kept.", Default: 31),
         ]), "Log files in the state folder."),
+        new("keep", new GroupShape([
+            new("replacedDays", new NumberShape("days", 1, 36500, true), "How long a set that a newer one replaced is kept in .stiltwright/replaced.", Default: 30),
+            new("recordsDays", new NumberShape("days", 1, 36500, true), "How long the text of sent mails, and jobs that came to nothing, stay in the ledger.", Default: 90),
+        ]), "How long things are kept."),
     ]);
 
     /// <summary>config/folders/NAME.json. The stages' own settings are checked against the stages' types.</summary>

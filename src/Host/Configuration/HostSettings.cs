@@ -12,6 +12,12 @@ public sealed record HostSettings
     /// <summary>The administrator's plug-in folders, absolute.</summary>
     public IReadOnlyList<string> PluginFolders { get; init; } = [];
 
+    /// <summary>SHA-256 of the DLLs that the administrator's folders may hold; empty where every one may be used.</summary>
+    public IReadOnlyList<string> AllowedPlugins { get; init; } = [];
+
+    /// <summary>Connection string of a PostgreSQL database that several services share; null for the local ledger.</summary>
+    public string? Database { get; init; }
+
     /// <summary>Watching.</summary>
     public WatchSettings Watch { get; init; } = new();
 
@@ -24,8 +30,14 @@ public sealed record HostSettings
     /// <summary>Logs.</summary>
     public LogSettings Log { get; init; } = new();
 
+    /// <summary>How long things are kept.</summary>
+    public KeepSettings Keep { get; init; } = new();
+
+    /// <summary>The program's own plug-in folder.</summary>
+    public static string OwnPlugins => Path.Combine(AppContext.BaseDirectory, "plugins");
+
     /// <summary>All plug-in folders: the program's own first.</summary>
-    public IReadOnlyList<string> AllPluginFolders => [Path.Combine(AppContext.BaseDirectory, "plugins"), .. PluginFolders];
+    public IReadOnlyList<string> AllPluginFolders => [OwnPlugins, .. PluginFolders];
 
     /// <summary>Where state lies when nothing is configured.</summary>
     public static string DefaultState =>
@@ -59,6 +71,12 @@ public sealed record WorkerSettings
 
     /// <summary>A source of this size is large, MiB.</summary>
     public double LargeFromMiB { get; init; } = 100;
+
+    /// <summary>Memory that all jobs together may use, MiB; 0 for three quarters of the machine's.</summary>
+    public int TotalMiB { get; init; }
+
+    /// <summary>What one job may write into scratch, MiB.</summary>
+    public int ScratchMiB { get; init; } = 20480;
 }
 
 /// <summary>The mail server.</summary>
@@ -81,6 +99,21 @@ public sealed record MailSettings
 
     /// <summary>Sender.</summary>
     public string From { get; init; } = "Stiltwright <stiltwright@localhost>";
+
+    /// <summary>SHA-256 of the server's own certificate where no authority vouches for it; empty for none.</summary>
+    public string CertificateSha256 { get; init; } = "";
+
+    /// <summary>How long mails are gathered, so that many at once become one, s.</summary>
+    public double GatherS { get; init; } = 60;
+
+    /// <summary>From so many waiting mails to the same people on, they become one.</summary>
+    public int DigestFrom { get; init; } = 4;
+
+    /// <summary>Local time of day from which no mail is sent; empty for none.</summary>
+    public string QuietFrom { get; init; } = "";
+
+    /// <summary>Local time of day until which no mail is sent.</summary>
+    public string QuietTo { get; init; } = "";
 }
 
 /// <summary>Logging.</summary>
@@ -91,4 +124,14 @@ public sealed record LogSettings
 
     /// <summary>Days that log files are kept.</summary>
     public int KeepDays { get; init; } = 31;
+}
+
+/// <summary>How long things are kept.</summary>
+public sealed record KeepSettings
+{
+    /// <summary>Sets that a newer one replaced, days.</summary>
+    public int ReplacedDays { get; init; } = 30;
+
+    /// <summary>Text of mails that were sent, and jobs that came to nothing, days.</summary>
+    public int RecordsDays { get; init; } = 90;
 }

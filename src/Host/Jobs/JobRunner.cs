@@ -33,6 +33,9 @@ public sealed record JobInput
     /// <summary>Plug-in folders.</summary>
     public required IReadOnlyList<string> PluginFolders { get; init; }
 
+    /// <summary>SHA-256 of the DLLs that the administrator's folders may hold; empty where every one may be used.</summary>
+    public IReadOnlyList<string> AllowedPlugins { get; init; } = [];
+
     /// <summary>Local folder for this run, made anew.</summary>
     public required string Scratch { get; init; }
 }
@@ -88,6 +91,7 @@ public sealed class JobRunner(WorkerCommand command, WorkerSettings limits, Plug
             Slip = slip.Slip,
             Stages = stages,
             PluginFolders = job.PluginFolders,
+            AllowedPlugins = job.AllowedPlugins,
             OutDir = set,
         }.Write(orderPath);
 

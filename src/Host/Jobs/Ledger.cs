@@ -1,43 +1,63 @@
+using System.Data.Common;
 using System.Globalization;
 using Dapper;
-using Microsoft.Data.Sqlite;
 
 namespace Stiltwright.Host.Jobs;
 
 /// <summary>
-/// The record of every job, in SQLite on a local disk. Small methods, each one transaction; safe from several threads.
-/// Times are ISO 8601 in UTC.
+/// The record of every job: SQLite on a local disk, or one database for several services. Small methods, each one
+/// transaction; safe from several threads. Times are ISO 8601 in UTC.
 /// </summary>
-public sealed class Ledger
+public sealed partial class Ledger
 {
     private readonly TimeProvider _time;
+    private readonly LedgerStore _store;
 
     /// <summary>Opens the ledger of a state folder, making it where it is missing.</summary>
-    public Ledger(string stateFolder, TimeProvider time)
+    public Ledger(string stateFolder, TimeProvider time) : this(new SqliteStore(stateFolder), time, Environment.MachineName) { }
+
+    /// <summary>Opens a ledger, making its tables where they are missing.</summary>
+    /// <param name="store">Where it lies.</param>
+    /// <param name="time">Clock.</param>
+    /// <param name="pc">Name of this service among those that share the ledger.</param>
+    public Ledger(LedgerStore store, TimeProvider time, string pc)
     {
-        _time = time;
-        Directory.CreateDirectory(stateFolder);
-        ConnectionString = new SqliteConnectionStringBuilder { DataSource = Path.Combine(stateFolder, "ledger.db"), DefaultTimeout = 30 }.ToString();
+        (_store, _time, Pc) = (store, time, pc);
         using var db = Open();
-        db.Execute("PRAGMA journal_mode = WAL");
-        db.Execute(LedgerSchema.Sql);
-        var version = db.ExecuteScalar<string?>("SELECT value FROM ledger_facts WHERE name = 'version'");
-        if (version is null) db.Execute("INSERT INTO ledger_facts VALUES ('version', @v)", new { v = LedgerSchema.Version.ToString(CultureInfo.InvariantCulture) });
-        else if (int.Parse(version, CultureInfo.InvariantCulture) > LedgerSchema.Version)
-            throw new InvalidDataException($"The ledger in {stateFolder} was made by a newer version of the program (tables {version}, this one knows {LedgerSchema.Version}); use that version.");
+        db.Execute(store.Schema);
+        var found = db.ExecuteScalar<string?>("SELECT value FROM ledger_facts WHERE name = 'version'");
+        var version = found is null ? LedgerSchema.Version : int.Parse(found, CultureInfo.InvariantCulture);
+        if (version > LedgerSchema.Version)
+            throw new InvalidDataException($"The ledger was made by a newer version of the program (tables {version}, this one knows {LedgerSchema.Version}); use that version.");
+        for (; version < LedgerSchema.Version; version++) db.Execute(LedgerSchema.Upgrades[version]);
+        SetFact(db, "version", LedgerSchema.Version.ToString(CultureInfo.InvariantCulture));
+        db.Execute("INSERT INTO ledger_facts VALUES ('id', @id) ON CONFLICT (name) DO NOTHING", new { id = Guid.NewGuid().ToString("N") });
+        Id = db.ExecuteScalar<string>("SELECT value FROM ledger_facts WHERE name = 'id'")!;
     }
 
-    /// <summary>For the engine, whose tables lie in the same file.</summary>
-    public string ConnectionString { get; }
+    /// <summary>The ledger's own id: a share names the ledger that serves it.</summary>
+    public string Id { get; }
 
-    /// <summary>Enters a new job under the next number, and drops older ones of the same source that have not begun.</summary>
-    public JobRow Add(string identity, string share, string folder, string source, string recipe, long bytes)
+    /// <summary>Name of this service among those that share the ledger.</summary>
+    public string Pc { get; }
+
+    /// <summary>Where it lies.</summary>
+    public LedgerStore Store => _store;
+
+    /// <summary>
+    /// Enters a new job under the next number and drops older ones of the same source that are not finished: their result
+    /// is no longer wanted. Null if another service entered one since <paramref name="after"/> was seen to be the latest.
+    /// </summary>
+    public JobRow? AddAfter(JobRow? after, string identity, string share, string folder, string source, string recipe, long bytes)
     {
         using var db = Open();
         using var tx = db.BeginTransaction();
+        if (_store.LockNumbers.Length > 0) db.Execute(_store.LockNumbers, transaction: tx);
+        var latest = db.QueryFirstOrDefault<JobRow>(KnownSql, new { identity }, tx);
+        if (latest?.Number != after?.Number) return null;
         var now = Now();
         db.Execute(
-            "UPDATE ledger_jobs SET state = 'dropped', changed = @now WHERE share = @share AND folder = @folder AND source = @source AND state IN ('queued', 'waiting')",
+            "UPDATE ledger_jobs SET state = 'dropped', changed = @now WHERE share = @share AND folder = @folder AND source = @source AND state IN ('queued', 'waiting', 'running', 'publishing')",
             new { now, share, folder, source }, tx);
         var job = new JobRow
         {
@@ -60,11 +80,15 @@ public sealed class Ledger
         return job;
     }
 
+    /// <summary>Enters a new job.</summary>
+    public JobRow Add(string identity, string share, string folder, string source, string recipe, long bytes) =>
+        AddAfter(Known(identity), identity, share, folder, source, recipe, bytes) ?? throw new InvalidOperationException("Another service entered the same job at the same moment.");
+
     /// <summary>The latest job of an identity that was not dropped; null where there is none.</summary>
     public JobRow? Known(string identity)
     {
         using var db = Open();
-        return db.QueryFirstOrDefault<JobRow>("SELECT * FROM ledger_jobs WHERE identity = @identity AND state <> 'dropped' ORDER BY number DESC LIMIT 1", new { identity });
+        return db.QueryFirstOrDefault<JobRow>(KnownSql, new { identity });
     }
 
     /// <summary>A job by id.</summary>
@@ -95,8 +119,8 @@ public sealed class Ledger
     {
         using var db = Open();
         return db.QueryFirstOrDefault<JobRow>(
-            "UPDATE ledger_jobs SET state = 'running', fence = fence + 1, attempts = attempts + 1, sentence = NULL, changed = @now WHERE id = @id AND state = 'queued' RETURNING *",
-            new { id, now = Now() });
+            "UPDATE ledger_jobs SET state = 'running', fence = fence + 1, attempts = attempts + 1, sentence = NULL, made = NULL, owner = @Pc, changed = @now WHERE id = @id AND state = 'queued' RETURNING *",
+            new { id, Pc, now = Now() });
     }
 
     /// <summary>Begins another attempt of a run that has the job; null if it has it no more.</summary>
@@ -129,21 +153,41 @@ public sealed class Ledger
     {
         using var db = Open();
         var before = (_time.GetUtcNow() - atLeast).ToString("O", CultureInfo.InvariantCulture);
-        return db.Query<JobRow>("SELECT * FROM ledger_jobs WHERE state = 'waiting' AND changed <= @before ORDER BY number", new { before }).AsList();
+        // A time in the future was written before the clock was set back; it counts as long ago.
+        return db.Query<JobRow>("SELECT * FROM ledger_jobs WHERE state = 'waiting' AND (changed <= @before OR changed > @now) ORDER BY number", new { before, now = Now() }).AsList();
     }
 
-    /// <summary>Queues a waiting job again, or one that a dead host left running.</summary>
+    /// <summary>Queues a job again: one that waited, one that a dead service left, or one whose finished set was lost before it stood.</summary>
     public bool Requeue(string id, string from)
     {
         using var db = Open();
-        return db.Execute("UPDATE ledger_jobs SET state = 'queued', changed = @now WHERE id = @id AND state = @from", new { id, from, now = Now() }) > 0;
+        // What was made once broke nothing down: its attempts begin anew.
+        return db.Execute(
+            "UPDATE ledger_jobs SET state = 'queued', attempts = CASE WHEN state = 'publishing' THEN 0 ELSE attempts END, changed = @now WHERE id = @id AND state = @from",
+            new { id, from, now = Now() }) > 0;
     }
 
     /// <summary>Drops a job whose source is gone before it was done.</summary>
     public void Drop(string id)
     {
         using var db = Open();
-        db.Execute("UPDATE ledger_jobs SET state = 'dropped', changed = @now WHERE id = @id AND state IN ('queued', 'waiting', 'running')", new { id, now = Now() });
+        db.Execute("UPDATE ledger_jobs SET state = 'dropped', changed = @now WHERE id = @id AND state IN ('queued', 'waiting', 'running', 'publishing')", new { id, now = Now() });
+    }
+
+    /// <summary>The set lies whole in this service's scratch; from here on only publishing is left. False if the run has the job no more.</summary>
+    public bool NoteMade(string id, long fence, string asState, double? took)
+    {
+        using var db = Open();
+        return db.Execute(
+            "UPDATE ledger_jobs SET state = 'publishing', made = @asState, took = @took, changed = @now WHERE id = @id AND fence = @fence AND state = 'running'",
+            new { id, fence, asState, took, now = Now() }) > 0;
+    }
+
+    /// <summary>Says why a set is not published yet.</summary>
+    public void NotePublishing(string id, long fence, string sentence)
+    {
+        using var db = Open();
+        db.Execute("UPDATE ledger_jobs SET sentence = @sentence, changed = @now WHERE id = @id AND fence = @fence AND state = 'publishing'", new { id, fence, sentence, now = Now() });
     }
 
     /// <summary>A set stands: the job is done (or parked), and the mail about it is in the outbox, in one step.</summary>
@@ -159,7 +203,7 @@ public sealed class Ledger
         {
             mail.Created = now;
             db.Execute(
-                "INSERT OR IGNORE INTO ledger_mails (id, job, level, recipients, subject, bytes, state, created) VALUES (@Id, @Job, @Level, @Recipients, @Subject, @Bytes, 'waiting', @Created)",
+                MailSql,
                 mail, tx);
         }
 
@@ -200,43 +244,7 @@ public sealed class Ledger
     public void NoteSeen(string share, string path, long bytes, long written, string sha256)
     {
         using var db = Open();
-        db.Execute("INSERT OR REPLACE INTO ledger_seen (share, path, bytes, written, sha256) VALUES (@share, @path, @bytes, @written, @sha256)", new { share, path, bytes, written, sha256 });
-    }
-
-    /// <summary>Mails that wait, oldest first.</summary>
-    public IReadOnlyList<MailRow> WaitingMails()
-    {
-        using var db = Open();
-        return db.Query<MailRow>("SELECT * FROM ledger_mails WHERE state = 'waiting' ORDER BY created, id").AsList();
-    }
-
-    /// <summary>Mails that were not sent, refused ones too, without their bytes.</summary>
-    public IReadOnlyList<MailRow> UnsentMails()
-    {
-        using var db = Open();
-        return db.Query<MailRow>("SELECT id, job, level, recipients, subject, state, tries, reason, created FROM ledger_mails WHERE state <> 'sent' ORDER BY created, id LIMIT 200").AsList();
-    }
-
-    /// <summary>A mail by id.</summary>
-    public MailRow? Mail(string id)
-    {
-        using var db = Open();
-        return db.QueryFirstOrDefault<MailRow>("SELECT * FROM ledger_mails WHERE id = @id", new { id });
-    }
-
-    /// <summary>The mail about a job at a level.</summary>
-    public MailRow? MailOf(string job)
-    {
-        using var db = Open();
-        return db.QueryFirstOrDefault<MailRow>("SELECT * FROM ledger_mails WHERE job = @job AND state = 'waiting' LIMIT 1", new { job });
-    }
-
-    /// <summary>Notes a try of a mail.</summary>
-    public void NoteMail(string id, string state, string reason, bool tried)
-    {
-        using var db = Open();
-        db.Execute("UPDATE ledger_mails SET state = @state, reason = @reason, tries = tries + @one, sent = CASE WHEN @state = 'sent' THEN @now ELSE sent END WHERE id = @id AND state <> 'sent'",
-            new { id, state, reason, one = tried ? 1 : 0, now = Now() });
+        db.Execute("INSERT INTO ledger_seen (share, path, bytes, written, sha256) VALUES (@share, @path, @bytes, @written, @sha256) ON CONFLICT (share, path) DO UPDATE SET bytes = @bytes, written = @written, sha256 = @sha256", new { share, path, bytes, written, sha256 });
     }
 
     /// <summary>Records what became of a print.</summary>
@@ -266,10 +274,10 @@ public sealed class Ledger
     /// <summary>Now, as the ledger writes times.</summary>
     public string Now() => _time.GetUtcNow().ToString("O", CultureInfo.InvariantCulture);
 
-    private SqliteConnection Open()
-    {
-        var db = new SqliteConnection(ConnectionString);
-        db.Open();
-        return db;
-    }
+    private const string KnownSql = "SELECT * FROM ledger_jobs WHERE identity = @identity AND state <> 'dropped' ORDER BY number DESC LIMIT 1";
+
+    private static void SetFact(DbConnection db, string name, string value) =>
+        db.Execute("INSERT INTO ledger_facts VALUES (@name, @value) ON CONFLICT (name) DO UPDATE SET value = @value", new { name, value });
+
+    private DbConnection Open() => _store.Open();
 }

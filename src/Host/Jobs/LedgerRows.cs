@@ -12,7 +12,7 @@ public static class JobState
     /// <summary>It waits for the share: full, locked or away; a later sweep queues it again.</summary>
     public const string Waiting = "waiting";
 
-    /// <summary>Its set lies whole in our own folder on the share and waits for the renames.</summary>
+    /// <summary>Its set lies whole in scratch, or in our own folder on the share, and waits to be published.</summary>
     public const string Publishing = "publishing";
 
     /// <summary>Its set stands.</summary>
@@ -76,6 +76,12 @@ public sealed class JobRow
     /// <summary>1 if the source was seen to be gone after the job was done.</summary>
     public long Gone { get; set; }
 
+    /// <summary>The service that has or had it.</summary>
+    public string Owner { get; set; } = "";
+
+    /// <summary>done or parked, once its set lies whole in scratch.</summary>
+    public string? Made { get; set; }
+
     /// <summary>When it was made (ISO 8601, UTC).</summary>
     public string Created { get; set; } = "";
 
@@ -104,7 +110,7 @@ public sealed class MailRow
     /// <summary>The message, made once.</summary>
     public byte[] Bytes { get; set; } = [];
 
-    /// <summary>waiting, sent or refused.</summary>
+    /// <summary>waiting, sent, refused, or gathered into a digest.</summary>
     public string State { get; set; } = "";
 
     /// <summary>Tries so far.</summary>

@@ -9,6 +9,7 @@ using Stiltwright.Host.Board;
 using Stiltwright.Host.Configuration;
 using Stiltwright.Host.Mail;
 using Stiltwright.Host.Plugins;
+using Stiltwright.Host.Publishing;
 using Stiltwright.Host.Watching;
 using Wolverine;
 using Wolverine.ErrorHandling;
@@ -27,6 +28,9 @@ public sealed record ServiceParts
 
     /// <summary>Sender of mails.</summary>
     public IMailSender? Sender { get; init; }
+
+    /// <summary>How the share is written to.</summary>
+    public ShareFiles? Files { get; init; }
 
     /// <summary>False where nothing is to be logged on the console.</summary>
     public bool ConsoleLog { get; init; } = true;
@@ -56,17 +60,24 @@ public static class ServiceHost
 
             var state = new ServiceState(config, catalog, share);
             foreach (var m in config.Mistakes) state.Notices[m.ToString()] = m.ToString();
-            var ledger = new Ledger(host.State, parts.Time);
+            var ledger = new Ledger(new SqliteStore(host.State), parts.Time, Environment.MachineName);
             services.AddHostedService(_ => stateLock); // made first, disposed of last
             services.AddSingleton(parts.Time);
             services.AddSingleton(state);
             services.AddSingleton(ledger);
             services.AddSingleton<IQueue>(s => new EngineQueue(new Wolverine.Runtime.MessageBus(s.GetRequiredService<Wolverine.Runtime.IWolverineRuntime>())));
-            services.AddSingleton(new JobRunner(parts.Worker ?? WorkerCommand.OfThisProgram(), host.Worker, catalog, parts.Time));
-            services.AddSingleton(new MailWriter(host.Mail, share, parts.Time));
-            services.AddSingleton(parts.Sender ?? new SmtpSender(host.Mail));
-            services.AddSingleton(s => new Outbox(ledger, s.GetRequiredService<IQueue>(), s.GetRequiredService<IMailSender>(), Path.Combine(host.State, "outbox"), s.GetRequiredService<ILogger<Outbox>>()));
+            Func<MailSettings> mail = () => state.Config.Host.Mail;
+            services.AddSingleton(parts.Worker ?? WorkerCommand.OfThisProgram());
+            services.AddSingleton(parts.Files ?? new ShareFiles());
+            services.AddSingleton(new MemoryBudget(host.Worker.TotalMiB > 0 ? host.Worker.TotalMiB : MemoryBudget.OfThisMachine));
+            services.AddSingleton(new MailWriter(mail, share, parts.Time));
+            services.AddSingleton(parts.Sender ?? new SmtpSender(mail));
+            services.AddSingleton(s => new Outbox(ledger, s.GetRequiredService<IQueue>(), s.GetRequiredService<IMailSender>(), s.GetRequiredService<MailWriter>(), mail, parts.Time, Path.Combine(host.State, "outbox"), s.GetRequiredService<ILogger<Outbox>>()));
+            services.AddSingleton<PublishDesk>();
             services.AddSingleton<JobDesk>();
+            services.AddSingleton<Retention>();
+            services.AddSingleton<Upkeep>();
+            services.AddSingleton<ConfigWatch>();
             services.AddSingleton<Sweeper>();
             services.AddSingleton<BoardWriter>();
             builder.UseWolverine(o => Engine(o, ledger, host));
@@ -94,7 +105,7 @@ public static class ServiceHost
         o.Policies.UseDurableLocalQueues();
         o.Durability.Mode = DurabilityMode.Solo;
         o.Durability.DrainTimeout = TimeSpan.FromSeconds(5);
-        o.PersistMessagesWithSqlite(ledger.ConnectionString);
+        o.PersistMessagesWithSqlite(ledger.Store.EngineConnection);
         o.PublishMessage<LargeJob>().ToLocalQueue("large").UseDurableInbox().MaximumParallelMessages(1);
         o.PublishMessage<SmallJob>().ToLocalQueue("small").UseDurableInbox().MaximumParallelMessages(host.Worker.Parallel);
         o.PublishMessage<MailDue>().ToLocalQueue("mail").UseDurableInbox().MaximumParallelMessages(1);

@@ -7,16 +7,21 @@ namespace Stiltwright.Host.Jobs;
 /// <summary>What the running service knows and shares between sweep, jobs, board and mail.</summary>
 public sealed class ServiceState(Config config, PluginCatalog catalog, string share)
 {
-    /// <summary>The configuration.</summary>
-    public Config Config { get; } = config;
+    private volatile Tuple<Config, PluginCatalog> _now = Tuple.Create(config, catalog);
+
+    /// <summary>The configuration as last read without a mistake.</summary>
+    public Config Config => _now.Item1;
 
     /// <summary>The stages.</summary>
-    public PluginCatalog Catalog { get; } = catalog;
+    public PluginCatalog Catalog => _now.Item2;
+
+    /// <summary>State folder, as at the start: it does not change while the service runs.</summary>
+    public string StateFolder { get; } = config.Host.State;
 
     /// <summary>The share, absolute.</summary>
     public string Share { get; } = share;
 
-    /// <summary>The share's id, once it was read.</summary>
+    /// <summary>The share's id, once it was read; empty while the share is not to be trusted.</summary>
     public string ShareId { get; set; } = "";
 
     /// <summary>Runs going on, named "job-fence", with how far they are.</summary>
@@ -31,11 +36,25 @@ public sealed class ServiceState(Config config, PluginCatalog catalog, string sh
     /// <summary>Called when the board should be written anew.</summary>
     public Action BoardChanged { get; set; } = () => { };
 
+    private int _lookAnew;
+
+    /// <summary>Asks the next sweep to forget what it knows of files: one whose job came to nothing is to be looked at again.</summary>
+    public void LookAnew() => Interlocked.Exchange(ref _lookAnew, 1);
+
+    /// <summary>True once after each <see cref="LookAnew"/>.</summary>
+    public bool TakeLookAnew() => Interlocked.Exchange(ref _lookAnew, 0) == 1;
+
+    /// <summary>Puts a configuration that was read without a mistake in the place of the present one.</summary>
+    public void Adopt(Config config, PluginCatalog catalog) => _now = Tuple.Create(config, catalog);
+
     /// <summary>Path of a drop folder.</summary>
     public string FolderPath(string folder) => Path.Combine(Share, folder);
 
     /// <summary>Local folder of a run.</summary>
-    public string Scratch(string job, long fence) => Path.Combine(Config.Host.State, "scratch", $"{job}-{fence}");
+    public string Scratch(string job, long fence) => Path.Combine(ScratchRoot, $"{job}-{fence}");
+
+    /// <summary>Folder of all runs' folders.</summary>
+    public string ScratchRoot => Path.Combine(StateFolder, "scratch");
 
     /// <summary>True for a source that waits in the queue of large jobs.</summary>
     public bool IsLarge(long bytes) => bytes >= Config.Host.Worker.LargeFromMiB * 1048576;

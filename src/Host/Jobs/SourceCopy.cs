@@ -16,6 +16,8 @@ public sealed record SourceCopy(string Path, string Sha256, long Length)
     public static async Task<SourceCopy> Take(string source, string to, CancellationToken cancel)
     {
         var before = new FileInfo(source);
+        // The look that found it followed no link; what lies there now must not be one either.
+        if (before.LinkTarget is not null || before.Directory?.LinkTarget is not null) throw new SourceChangedException(source);
         var (length, written) = (before.Length, before.LastWriteTimeUtc);
         var (sha, copied) = await HashingCopy(source, to, cancel).ConfigureAwait(false);
         before.Refresh();

@@ -19,6 +19,9 @@ public static class WorkerFindings
             WorkerEnd.OutOfMemory => (
                 $"the work needed more than the {limits.MemoryMiB} MiB of memory that it may have; it was ended {where}",
                 "The source is untouched. Reduce the number of triangles, or raise worker.memoryMiB in the host's settings, then drop the file again."),
+            WorkerEnd.WroteTooMuch => (
+                $"the work wrote more than the {limits.ScratchMiB} MiB that it may; it was ended {where}",
+                "The source is untouched. Look whether a stage of your own takes part, or raise worker.scratchMiB in the host's settings, then drop the file again."),
             WorkerEnd.Crashed => (
                 $"the work broke down {where} (exit code {report.ExitCode})",
                 "The source is untouched. Look whether a stage of your own takes part; the log of the job has the details."),

@@ -22,6 +22,9 @@ public enum WorkerEnd
 
     /// <summary>It was ended, or ended itself, because memory was used up.</summary>
     OutOfMemory,
+
+    /// <summary>It was ended because it wrote too much.</summary>
+    WroteTooMuch,
 }
 
 /// <summary>What is known of a worker that ended.</summary>
@@ -55,7 +58,9 @@ public sealed record WorkerCommand(string File, IReadOnlyList<string> Arguments)
 /// </summary>
 public sealed class WorkerProcess(WorkerCommand command, WorkerSettings limits, TimeProvider time)
 {
+    private const int LooksPerWeighing = 8;
     private static readonly TimeSpan Look = TimeSpan.FromMilliseconds(250);
+    private static readonly TimeSpan LongestDying = TimeSpan.FromSeconds(15);
 
     /// <summary>Runs an order to its end. Its standard error goes, bounded, into <paramref name="logPath"/>.</summary>
     public async Task<WorkerReport> Run(string orderPath, string logPath, Action<WorkerLine> progress, CancellationToken cancel)
@@ -76,11 +81,14 @@ public sealed class WorkerProcess(WorkerCommand command, WorkerSettings limits, 
         // A worker is no place for the secrets of its host.
         start.Environment.Remove(Mail.MailPassword.Variable);
 
+        using var family = new WorkerFamily(limits.MemoryMiB);
+        family.Mark(start);
         var began = time.GetTimestamp();
         using var process = new Process { StartInfo = start };
         try
         {
             process.Start();
+            family.Take(process);
         }
         catch (Win32Exception e)
         {
@@ -96,18 +104,22 @@ public sealed class WorkerProcess(WorkerCommand command, WorkerSettings limits, 
         });
         var errors = new ErrorLog(logPath);
         var error = BoundedLines.Read(process.StandardError, errors.Add);
-        var (end, peak) = await Watch(process, began, cancel).ConfigureAwait(false);
+        var (end, peak) = await Watch(process, began, start.WorkingDirectory, cancel).ConfigureAwait(false);
+        // What it started and left behind holds the pipes open, memory and files.
+        family.EndAll();
         // What the child started may still hold the pipes; it was killed with it, so this ends, but we do not rely on it.
         await Task.WhenAny(Task.WhenAll(output, error), Task.Delay(TimeSpan.FromSeconds(5), CancellationToken.None)).ConfigureAwait(false);
         errors.Close();
         cancel.ThrowIfCancellationRequested();
+        if (!process.HasExited) return new WorkerReport(end ?? WorkerEnd.TimedOut, -1, lastStage, "It could not be killed; the system still holds it", peak, time.GetElapsedTime(began).TotalSeconds);
         var code = process.ExitCode;
         end ??= code == 0 ? WorkerEnd.Done : IsCrash(code) ? Crash(errors.First) : WorkerEnd.Failed;
         return new WorkerReport(end.Value, code, lastStage, errors.First, peak, time.GetElapsedTime(began).TotalSeconds);
     }
 
-    private async Task<(WorkerEnd? End, double PeakMiB)> Watch(Process process, long began, CancellationToken cancel)
+    private async Task<(WorkerEnd? End, double PeakMiB)> Watch(Process process, long began, string scratch, CancellationToken cancel)
     {
+        var looks = 0;
         double peak = 0;
         WorkerEnd? end = null;
         var exited = process.WaitForExitAsync(CancellationToken.None);
@@ -119,9 +131,12 @@ public sealed class WorkerProcess(WorkerCommand command, WorkerSettings limits, 
             peak = Math.Max(peak, resident);
             if (resident > limits.MemoryMiB) end = WorkerEnd.OutOfMemory;
             else if (time.GetElapsedTime(began).TotalSeconds > limits.TimeLimitS) end = WorkerEnd.TimedOut;
+            else if (++looks % LooksPerWeighing == 0 && Weigh(scratch) > limits.ScratchMiB) end = WorkerEnd.WroteTooMuch;
             else if (!cancel.IsCancellationRequested) continue;
             Kill(process);
-            await exited.ConfigureAwait(false);
+            // A process in the midst of a call to a dead share cannot be killed; the job ends all the same.
+            await Task.WhenAny(exited, Task.Delay(LongestDying, CancellationToken.None)).ConfigureAwait(false);
+            return (end, peak);
         }
 
         return (end, peak);
@@ -137,6 +152,18 @@ public sealed class WorkerProcess(WorkerCommand command, WorkerSettings limits, 
         catch (InvalidOperationException)
         {
             return 0; // It ended between our two looks.
+        }
+    }
+
+    private static double Weigh(string scratch)
+    {
+        try
+        {
+            return new DirectoryInfo(scratch).EnumerateFiles("*", SearchOption.AllDirectories).Sum(f => f.Length) / 1048576.0;
+        }
+        catch (Exception e) when (e is IOException or UnauthorizedAccessException)
+        {
+            return 0; // A file went while it was weighed; the next look weighs again.
         }
     }
 

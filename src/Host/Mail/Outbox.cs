@@ -2,6 +2,7 @@ using System.Net.Sockets;
 using MailKit;
 using Microsoft.Extensions.Logging;
 using MimeKit;
+using Stiltwright.Host.Configuration;
 using Stiltwright.Host.Jobs;
 using Stiltwright.Host.Publishing;
 
@@ -9,9 +10,10 @@ namespace Stiltwright.Host.Mail;
 
 /// <summary>
 /// The mails that the ledger holds until they are sent. Without a server each also lies as an .eml file in the outbox
-/// folder, where a person can open it. A mail server that is down never holds a job up.
+/// folder, where a person can open it. A mail server that is down never holds a job up. Many mails at once to the same
+/// people become one; in the quiet hours none is sent.
 /// </summary>
-public sealed class Outbox(Ledger ledger, IQueue queue, IMailSender sender, string folder, ILogger<Outbox> log)
+public sealed class Outbox(Ledger ledger, IQueue queue, IMailSender sender, MailWriter writer, Func<MailSettings> current, TimeProvider time, string folder, ILogger<Outbox> log)
 {
     private static readonly TimeSpan LongestPause = TimeSpan.FromHours(1);
 
@@ -22,28 +24,44 @@ public sealed class Outbox(Ledger ledger, IQueue queue, IMailSender sender, stri
     public async Task Send(string mailId, CancellationToken cancel)
     {
         if (ledger.Mail(mailId) is not { State: "waiting" } mail) return;
-        var eml = Path.Combine(folder, mail.Id + ".eml");
         if (!sender.HasServer)
         {
-            Keep(eml, mail.Bytes);
+            Keep(mail);
             ledger.NoteMail(mail.Id, "waiting", "No mail server is set; the mail waits in the outbox.", tried: false);
             return;
         }
 
+        var settings = current();
+        if (QuietHours.Left(settings.QuietFrom, settings.QuietTo, time.GetLocalNow()) is { } left)
+        {
+            ledger.NoteMail(mail.Id, "waiting", $"Quiet hours until {settings.QuietTo}.", tried: false);
+            await queue.Mail(mail.Id, left + TimeSpan.FromSeconds(1)).ConfigureAwait(false);
+            return;
+        }
+
+        mail = Digest(mail, settings);
         try
         {
             using var bytes = new MemoryStream(mail.Bytes);
             var message = await MimeMessage.LoadAsync(bytes, cancel).ConfigureAwait(false);
-            await sender.Send(message, cancel).ConfigureAwait(false);
-            ledger.NoteMail(mail.Id, "sent", "", tried: true);
-            File.Delete(eml);
+            var notTaken = await sender.Send(message, cancel).ConfigureAwait(false);
+            ledger.NoteMail(mail.Id, "sent", notTaken.Count == 0 ? "" : $"Not taken for {string.Join(", ", notTaken)}.", tried: true);
+            Forget(mail.Id);
             log.LogInformation("Mail {Id} was sent", mail.Id);
+            if (notTaken.Count > 0) log.LogError("Mail {Id} was not taken for {Addresses}", mail.Id, notTaken);
         }
         catch (MailRefusedException e)
         {
             log.LogError("Mail {Id} is not sent: {Reason}", mail.Id, e.Message);
-            Keep(eml, mail.Bytes);
+            Keep(mail);
             ledger.NoteMail(mail.Id, "refused", e.Message, tried: true);
+        }
+        catch (MailHeldException e)
+        {
+            // A person must act; the board says so. Once an hour is often enough, and mended settings send at once.
+            log.LogError("Mail {Id} waits: {Reason}", mail.Id, e.Message);
+            ledger.NoteMail(mail.Id, "waiting", e.Message, tried: true);
+            await queue.Mail(mail.Id, LongestPause).ConfigureAwait(false);
         }
         catch (Exception e) when (e is IOException or SocketException or TimeoutException or ProtocolException or CommandException)
         {
@@ -61,14 +79,36 @@ public sealed class Outbox(Ledger ledger, IQueue queue, IMailSender sender, stri
         return TimeSpan.FromSeconds(seconds * (1 + (0.2 * Random.Shared.NextDouble())));
     }
 
-    private void Keep(string eml, byte[] bytes)
+    /// <summary>The mail itself, or one in the place of all that wait for the same people and were not tried yet.</summary>
+    private MailRow Digest(MailRow mail, MailSettings settings)
     {
+        if (mail.Tries > 0 || mail.Level == MailWriter.DigestLevel) return mail;
+        var together = ledger.WaitingMails().Where(m => m.Recipients == mail.Recipients && m.Tries == 0 && m.Level != MailWriter.DigestLevel).ToArray();
+        if (together.Length < settings.DigestFrom) return mail;
+        var digest = writer.Digest(together);
+        // Another service may have sent one of them meanwhile: then each goes by itself after all.
+        if (!ledger.Gather(digest, [.. together.Select(m => m.Id)])) return mail;
+        foreach (var m in together) Forget(m.Id);
+        log.LogInformation("{Count} mails become one, {Id}", together.Length, digest.Id);
+        return digest;
+    }
+
+    private void Forget(string id)
+    {
+        if (File.Exists(Eml(id))) File.Delete(Eml(id));
+    }
+
+    private string Eml(string id) => Path.Combine(folder, id + ".eml");
+
+    private void Keep(MailRow mail)
+    {
+        var eml = Eml(mail.Id);
         if (File.Exists(eml)) return;
         Directory.CreateDirectory(folder);
         var temporary = eml + ".tmp";
         using (var s = new FileStream(temporary, FileMode.Create, FileAccess.Write))
         {
-            s.Write(bytes);
+            s.Write(mail.Bytes);
             s.Flush(flushToDisk: true);
         }
 

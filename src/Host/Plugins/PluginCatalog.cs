@@ -34,7 +34,9 @@ public sealed class PluginCatalog
     public IReadOnlyList<Mistake> Problems => _problems;
 
     /// <summary>Loads every plug-in of the folders. A folder that does not exist is a problem unless it is the program's own.</summary>
-    public static PluginCatalog Load(IReadOnlyList<string> folders)
+    /// <param name="folders">The folders, the program's own among them.</param>
+    /// <param name="allowed">SHA-256 of the DLLs that folders other than the program's own may hold; null or empty where every one may be used.</param>
+    public static PluginCatalog Load(IReadOnlyList<string> folders, IReadOnlyList<string>? allowed = null)
     {
         var catalog = new PluginCatalog([]);
         foreach (var folder in folders)
@@ -45,7 +47,21 @@ public sealed class PluginCatalog
                 continue;
             }
 
-            foreach (var sub in Directory.GetDirectories(folder).Order(StringComparer.Ordinal)) catalog.LoadOne(sub);
+            // Whoever can write to the program's own folder can replace the program itself: nothing is gained by refusing it.
+            var own = Path.GetFullPath(folder) == Configuration.HostSettings.OwnPlugins;
+            if (!own && PluginGuard.WritableByOthers(folder) is { } open)
+            {
+                catalog.Problem(folder, $"Ordinary users can write to {open}, and a stage runs with the rights of the service; nothing is loaded from this folder. Take that right away (Linux: chmod o-w; Windows: remove Users' right to write).");
+                continue;
+            }
+
+            foreach (var sub in Directory.GetDirectories(folder).Order(StringComparer.Ordinal))
+            {
+                if (!own && allowed is { Count: > 0 } && PluginGuard.NotAllowed(sub, allowed) is { } stranger)
+                    catalog.Problem(stranger.Path, $"Its SHA-256 {stranger.Sha256} is not in \"allowedPlugins\"; the plug-in is not loaded. Add the hash if you trust this file.");
+                else
+                    catalog.LoadOne(sub);
+            }
         }
 
         return catalog;

@@ -6,11 +6,19 @@ namespace Stiltwright.Host.Publishing;
 /// <summary>Writes and renames that are on the disk when they return.</summary>
 public static class DurableFiles
 {
-    /// <summary>Writes a whole file under a temporary name, flushes it and renames it into place over an older one.</summary>
-    public static void Replace(string path, string text)
+    /// <summary>
+    /// Writes a whole file under a temporary name, flushes it and renames it into place over an older one. The temporary
+    /// name is always the same for one writer, so that what a crash leaves of it is used up by the next writing.
+    /// </summary>
+    /// <param name="path">The file.</param>
+    /// <param name="text">Its text.</param>
+    /// <param name="writer">Tells writers apart where several may write the same file.</param>
+    public static void Replace(string path, string text, string writer = "")
     {
         var folder = Path.GetDirectoryName(path)!;
-        var temporary = Path.Combine(folder, $".{Path.GetFileName(path)}.{Guid.NewGuid():N}.tmp");
+        var temporary = Path.Combine(folder, $".{Path.GetFileName(path)}{(writer.Length > 0 ? "." + writer : "")}.tmp");
+        // Deleted, not opened: whoever can write here could have laid a link under that name.
+        File.Delete(temporary);
         try
         {
             using (var s = new FileStream(temporary, FileMode.CreateNew, FileAccess.Write, FileShare.None))

@@ -16,34 +16,17 @@ public sealed class PublishBlockedException(string message, Exception? inner = n
 /// <param name="SummarySha256">Hash of the new set's summary.json: tells whose set stands at the target.</param>
 public sealed record Intent(string JobId, long Fence, string Source, string Making, string Target, string Replaced, string SummarySha256);
 
-/// <summary>The steps of a publish, for tests that break it at each.</summary>
-public enum PublishStep
-{
-    /// <summary>Before the folder under making/ is made.</summary>
-    Begin,
-
-    /// <summary>After each file was copied.</summary>
-    FileCopied,
-
-    /// <summary>All files are copied, flushed and compared.</summary>
-    Compared,
-
-    /// <summary>The intent is noted.</summary>
-    IntentNoted,
-
-    /// <summary>The older set is renamed away.</summary>
-    OldAway,
-
-    /// <summary>The new set stands.</summary>
-    NewInPlace,
-}
-
 /// <summary>
 /// Brings a finished set from scratch into a drop folder: copy, flush, read back, compare, note the intent, rename twice.
 /// At every instant the old set or the new one stands whole. The source is never touched.
 /// </summary>
-public sealed class Publisher(string dropFolder, Action<PublishStep>? onStep = null)
+public sealed class Publisher(string dropFolder, ShareFiles? layer = null)
 {
+    /// <summary>What begins the name of a folder that is only waiting to be deleted.</summary>
+    private const string Gone = ".gone-";
+
+    private readonly ShareFiles _files = layer ?? new ShareFiles();
+
     private static readonly TimeSpan[] RenamePauses = [TimeSpan.FromMilliseconds(100), TimeSpan.FromMilliseconds(400), TimeSpan.FromSeconds(1.5)];
     private static readonly JsonSerializerOptions Web = new(JsonSerializerDefaults.Web) { WriteIndented = true };
 
@@ -58,28 +41,25 @@ public sealed class Publisher(string dropFolder, Action<PublishStep>? onStep = n
     /// <exception cref="PublishBlockedException">The names cannot be had now; try again later.</exception>
     public async Task<Intent?> Publish(string setFolder, string sourceName, string jobId, long fence, Func<bool> stillOurs, CancellationToken cancel)
     {
-        Step(PublishStep.Begin);
         RefuseLinks();
         var name = $"{jobId}-{fence}";
         var making = Path.Combine(Making, name);
-        if (Directory.Exists(making)) Directory.Delete(making, true);
-        Directory.CreateDirectory(Replaced);
-        Directory.CreateDirectory(making);
+        if (Directory.Exists(making)) _files.DeleteFolder(making);
+        _files.MakeFolder(Replaced);
+        _files.MakeFolder(making);
         await Copy(setFolder, making, cancel).ConfigureAwait(false);
-        Step(PublishStep.Compared);
 
         var target = SetPlace.For(dropFolder, sourceName)
             ?? throw new PublishBlockedException($"The name for the set of {sourceName} in {dropFolder} is taken by a folder or file that is not a set of it; rename or remove it.");
         var intent = new Intent(jobId, fence, sourceName, name, Path.GetFileName(target), $"{Path.GetFileName(target)}-{name}",
-            await SourceCopy.HashOf(Path.Combine(making, "summary.json"), cancel).ConfigureAwait(false));
+            await _files.Hash(Path.Combine(making, "summary.json"), cancel).ConfigureAwait(false));
         if (!stillOurs())
         {
-            Directory.Delete(making, true);
+            Discard(making);
             return null;
         }
 
-        DurableFiles.Replace(IntentPath(intent), JsonSerializer.Serialize(intent, Web));
-        Step(PublishStep.IntentNoted);
+        _files.Replace(IntentPath(intent), JsonSerializer.Serialize(intent, Web));
         await Rename(intent, cancel).ConfigureAwait(false);
         return intent;
     }
@@ -92,18 +72,16 @@ public sealed class Publisher(string dropFolder, Action<PublishStep>? onStep = n
         var replaced = Path.Combine(Replaced, intent.Replaced);
         if (Directory.Exists(making) && Directory.Exists(target))
         {
-            await Move(target, replaced, cancel).ConfigureAwait(false);
-            Step(PublishStep.OldAway);
+            await Move(target, Free(replaced), cancel).ConfigureAwait(false);
         }
 
         if (Directory.Exists(making)) await Move(making, target, cancel).ConfigureAwait(false);
-        DurableFiles.FlushFolder(dropFolder);
-        DurableFiles.FlushFolder(Replaced);
-        Step(PublishStep.NewInPlace);
+        _files.FlushFolder(dropFolder);
+        _files.FlushFolder(Replaced);
     }
 
     /// <summary>Forgets the intent, after the ledger knows that the set stands.</summary>
-    public void Close(Intent intent) => File.Delete(IntentPath(intent));
+    public void Close(Intent intent) => _files.DeleteFile(IntentPath(intent));
 
     /// <summary>
     /// Finishes what was begun here: an intent that is still current is carried out, told to <paramref name="stands"/> for
@@ -124,7 +102,7 @@ public sealed class Publisher(string dropFolder, Action<PublishStep>? onStep = n
             var intent = ReadIntent(path);
             if (intent is null)
             {
-                File.Delete(path); // Written whole or not at all by us; this is a stranger's.
+                _files.DeleteFile(path); // Written whole or not at all by us; this is a stranger's.
                 continue;
             }
 
@@ -143,7 +121,13 @@ public sealed class Publisher(string dropFolder, Action<PublishStep>? onStep = n
         foreach (var folder in Directory.GetDirectories(Making))
         {
             var name = Path.GetFileName(folder);
-            if (!running(name) && !File.Exists(Path.Combine(Making, name + ".intent.json"))) Directory.Delete(folder, true);
+            if (!running(name) && !File.Exists(Path.Combine(Making, name + ".intent.json"))) Discard(folder);
+        }
+
+        foreach (var file in Directory.GetFiles(Making, ".*.tmp"))
+        {
+            // An intent that was being written when its service went down: ".JOB-FENCE.intent.json.tmp".
+            if (!running(Path.GetFileName(file).Split('.')[1])) _files.DeleteFile(file);
         }
 
         if (blocked is not null) throw blocked;
@@ -175,10 +159,10 @@ public sealed class Publisher(string dropFolder, Action<PublishStep>? onStep = n
         if (Directory.Exists(replaced) && !Directory.Exists(target)) await Move(replaced, target, cancel).ConfigureAwait(false);
     }
 
-    private static async Task<bool> Stands(Intent intent, string target, CancellationToken cancel)
+    private async Task<bool> Stands(Intent intent, string target, CancellationToken cancel)
     {
         var summary = Path.Combine(target, "summary.json");
-        return File.Exists(summary) && await SourceCopy.HashOf(summary, cancel).ConfigureAwait(false) == intent.SummarySha256;
+        return File.Exists(summary) && await _files.Hash(summary, cancel).ConfigureAwait(false) == intent.SummarySha256;
     }
 
     private static Intent? ReadIntent(string path)
@@ -199,28 +183,27 @@ public sealed class Publisher(string dropFolder, Action<PublishStep>? onStep = n
     private async Task Copy(string from, string to, CancellationToken cancel)
     {
         foreach (var folder in Directory.GetDirectories(from, "*", SearchOption.AllDirectories))
-            Directory.CreateDirectory(Path.Combine(to, Path.GetRelativePath(from, folder)));
+            _files.MakeFolder(Path.Combine(to, Path.GetRelativePath(from, folder)));
         foreach (var file in Directory.GetFiles(from, "*", SearchOption.AllDirectories))
         {
             var copy = Path.Combine(to, Path.GetRelativePath(from, file));
-            var (written, _) = await SourceCopy.HashingCopy(file, copy, cancel, flushToDisk: true).ConfigureAwait(false);
-            if (await SourceCopy.HashOf(copy, cancel).ConfigureAwait(false) != written)
+            var written = await _files.CopyIn(file, copy, cancel).ConfigureAwait(false);
+            if (await _files.Hash(copy, cancel).ConfigureAwait(false) != written)
                 throw new IOException($"{copy} reads back differently from what was written; the share or its disk is damaged.");
-            Step(PublishStep.FileCopied);
         }
 
-        foreach (var folder in Directory.GetDirectories(to, "*", SearchOption.AllDirectories)) DurableFiles.FlushFolder(folder);
-        DurableFiles.FlushFolder(to);
+        foreach (var folder in Directory.GetDirectories(to, "*", SearchOption.AllDirectories)) _files.FlushFolder(folder);
+        _files.FlushFolder(to);
     }
 
     /// <summary>Renames a folder; a scanner or reader that holds a file is waited for a little.</summary>
-    private static async Task Move(string from, string to, CancellationToken cancel)
+    private async Task Move(string from, string to, CancellationToken cancel)
     {
         for (var attempt = 0; ; attempt++)
         {
             try
             {
-                Directory.Move(from, to);
+                _files.MoveFolder(from, to);
                 return;
             }
             catch (Exception e) when (e is IOException or UnauthorizedAccessException)
@@ -230,6 +213,52 @@ public sealed class Publisher(string dropFolder, Action<PublishStep>? onStep = n
                 await Task.Delay(RenamePauses[attempt], cancel).ConfigureAwait(false);
             }
         }
+    }
+
+    /// <summary>
+    /// Takes a folder out of the way by one rename before it is deleted: a service that slept in the midst of publishing it
+    /// wakes and finds nothing, instead of half of it.
+    /// </summary>
+    private void Discard(string folder)
+    {
+        var gone = folder;
+        if (!Path.GetFileName(folder).StartsWith(Gone, StringComparison.Ordinal))
+        {
+            gone = Path.Combine(Making, Gone + Guid.NewGuid().ToString("N"));
+            _files.MoveFolder(folder, gone);
+        }
+
+        _files.DeleteFolder(gone);
+    }
+
+    /// <summary>A name in replaced/ that nobody has.</summary>
+    private static string Free(string path)
+    {
+        var free = path;
+        for (var n = 2; Directory.Exists(free); n++) free = $"{path}-{n}";
+        return free;
+    }
+
+    /// <summary>
+    /// Deletes older sets that were kept for long enough. <paramref name="replacedFor"/> says how long ago the run of that
+    /// id put a set in their place; null, and the set stays, where nobody knows.
+    /// </summary>
+    public int ForgetReplaced(TimeSpan keep, Func<string, TimeSpan?> replacedFor)
+    {
+        if (!Directory.Exists(Replaced)) return 0;
+        RefuseLinks();
+        var forgotten = 0;
+        foreach (var folder in Directory.GetDirectories(Replaced))
+        {
+            // NAME.set-JOB-FENCE, where NAME may hold anything.
+            var parts = Path.GetFileName(folder).Split('-');
+            var job = parts.Length < 3 ? null : parts.Reverse().Skip(1).Take(2).FirstOrDefault(p => p.Length == 16);
+            if (job is null || replacedFor(job) is not { } age || age < keep) continue;
+            _files.DeleteFolder(folder);
+            forgotten++;
+        }
+
+        return forgotten;
     }
 
     private void RefuseLinks()
@@ -242,6 +271,4 @@ public sealed class Publisher(string dropFolder, Action<PublishStep>? onStep = n
     }
 
     private string IntentPath(Intent intent) => Path.Combine(Making, intent.Making + ".intent.json");
-
-    private void Step(PublishStep step) => onStep?.Invoke(step);
 }

@@ -61,6 +61,23 @@ public static class SetPlace
     public static string? Standing(string dropFolder, string sourceName) =>
         For(dropFolder, sourceName) is { } place && Directory.Exists(place) ? place : null;
 
-    private static bool IsSetOf(string place, string sourceName) =>
-        SetGlance.Read(place) is { } facts && string.Equals(facts.SourceFile, sourceName, StringComparison.OrdinalIgnoreCase);
+    private static bool IsSetOf(string place, string sourceName)
+    {
+        // A summary that cannot be read now (a scanner has it) is not the same as one that is not there: under another
+        // name the older set would go on standing beside the new one.
+        var summary = Path.Combine(place, "summary.json");
+        if (File.Exists(summary))
+        {
+            try
+            {
+                using var s = File.OpenRead(summary);
+            }
+            catch (Exception e) when (e is IOException or UnauthorizedAccessException)
+            {
+                throw new PublishBlockedException($"{summary} cannot be read: {e.Message} Whose set it is must be known before a new one is put in its place; it is tried again.", e);
+            }
+        }
+
+        return SetGlance.Read(place) is { } facts && string.Equals(facts.SourceFile, sourceName, StringComparison.OrdinalIgnoreCase);
+    }
 }

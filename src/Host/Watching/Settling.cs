@@ -11,7 +11,7 @@ public enum Settled
     /// <summary>It changed a short while ago.</summary>
     NotYet,
 
-    /// <summary>It stood still, but is shorter than it says, and may still be arriving.</summary>
+    /// <summary>It stood still, but is not whole by its own account, and may still be arriving.</summary>
     StillShort,
 
     /// <summary>Take it.</summary>
@@ -22,16 +22,20 @@ public enum Settled
 /// Remembers since when each file has stood still, by this machine's monotonic clock: file times come from the server and
 /// are only compared with each other.
 /// </summary>
-public sealed class Settling(TimeProvider time, TimeSpan settle, TimeSpan patience)
+public sealed class Settling(TimeProvider time, Func<(TimeSpan Settle, TimeSpan Patience)> current)
 {
+    /// <summary>By fixed times.</summary>
+    public Settling(TimeProvider time, TimeSpan settle, TimeSpan patience) : this(time, () => (settle, patience)) { }
+
     private readonly Dictionary<string, (Look Look, long Since)> _since = new(StringComparer.Ordinal);
 
     /// <summary>
     /// Notes a look. <paramref name="isWhole"/> is asked only once the file has stood still; after the patience time a
-    /// file that is still too short is let through, and reading it tells what is wrong.
+    /// file that is still not whole is let through, and reading it tells what is wrong.
     /// </summary>
     public Settled Observe(string path, Look look, Func<bool> isWhole)
     {
+        var (settle, patience) = current();
         if (!_since.TryGetValue(path, out var before) || before.Look != look)
         {
             _since[path] = before = (look, time.GetTimestamp());

@@ -1,38 +1,47 @@
 using System.Security.Cryptography;
 using System.Text;
 using System.Text.Json;
+using Stiltwright.Host.Jobs;
 using Stiltwright.Host.Publishing;
 
 namespace Stiltwright.Host.Watching;
 
-/// <summary>The share's own id, kept in its .stiltwright folder, and the identity of a job on it.</summary>
+/// <summary>
+/// The share's own id and the ledger that serves it, kept in its .stiltwright folder, and the identity of a job on it.
+/// </summary>
 public static class ShareIdentity
 {
-    private sealed record Kept(string Id);
+    private sealed record Kept(string Id, string? Ledger);
 
-    /// <summary>The id; made where the share has none.</summary>
-    public static string Of(string share)
+    /// <summary>
+    /// The id of a share that this ledger serves; made where the share has none. Asked at every look: an empty mount point,
+    /// another share in the same place, or another service's share must not be taken for this one.
+    /// </summary>
+    /// <exception cref="InvalidDataException">The share is not to be served; the sentence says why and what to do.</exception>
+    public static string Of(string share, Ledger ledger)
     {
-        var folder = Path.Combine(share, SetPlace.OwnFolder);
-        var path = Path.Combine(folder, "share.json");
-        if (File.Exists(path))
+        var path = PathOf(share);
+        var fact = "share:" + share;
+        var known = ledger.Fact(fact);
+        var kept = Read(path);
+        if (kept is null)
         {
-            try
-            {
-                if (JsonSerializer.Deserialize<Kept>(File.ReadAllText(path), JsonSerializerOptions.Web) is { Id.Length: > 0 } kept) return kept.Id;
-            }
-            catch (JsonException)
-            {
-                // Falls through to the sentence: a new id here would do every file of the share again.
-            }
-
-            throw new InvalidDataException($"{path} is damaged; it holds the share's id. Restore it from a copy, or delete it to let every file on the share be done anew.");
+            if (known is not null)
+                throw new InvalidDataException($"{share} was a share with the id {known}, but {path} is not there. Is the share mounted? If that file was deleted, write it again: {{\"id\":\"{known}\"}}. Nothing is done meanwhile.");
+            kept = new Kept(Guid.NewGuid().ToString("N"), ledger.Id);
+            Write(path, kept);
+        }
+        else if (kept.Ledger is null)
+        {
+            Write(path, kept = kept with { Ledger = ledger.Id });
+        }
+        else if (kept.Ledger != ledger.Id)
+        {
+            throw new InvalidDataException($"{share} is served by another service (ledger {kept.Ledger}, this one has {ledger.Id}); two would publish over each other. Stop the other one for good and take \"ledger\" out of {path}, or let both use one database. Nothing is done meanwhile.");
         }
 
-        Directory.CreateDirectory(folder);
-        var id = Guid.NewGuid().ToString("N");
-        DurableFiles.Replace(path, JsonSerializer.Serialize(new Kept(id), JsonSerializerOptions.Web));
-        return id;
+        if (known != kept.Id) ledger.SetFact(fact, kept.Id);
+        return kept.Id;
     }
 
     /// <summary>Identity of a job: content, effective recipe (slip included), share and relative path.</summary>
@@ -40,5 +49,30 @@ public static class ShareIdentity
     {
         var text = string.Join('\n', contentSha256, recipeHash, shareId, folder, name);
         return Convert.ToHexStringLower(SHA256.HashData(Encoding.UTF8.GetBytes(text)));
+    }
+
+    private static string PathOf(string share) => Path.Combine(share, SetPlace.OwnFolder, "share.json");
+
+    private static Kept? Read(string path)
+    {
+        if (!File.Exists(path)) return null;
+        try
+        {
+            if (JsonSerializer.Deserialize<Kept>(File.ReadAllText(path), JsonSerializerOptions.Web) is { Id.Length: > 0 } kept) return kept;
+        }
+        catch (JsonException)
+        {
+            // Falls through to the sentence: a new id here would do every file of the share again.
+        }
+
+        throw new InvalidDataException($"{path} is damaged; it holds the share's id. Restore it from a copy, or delete it to let every file on the share be done anew.");
+    }
+
+    private static void Write(string path, Kept kept)
+    {
+        var folder = Path.GetDirectoryName(path)!;
+        if (new DirectoryInfo(folder) is { Exists: true, LinkTarget: not null }) throw new InvalidDataException($"{folder} is a link; the service keeps its notes only in a real folder of the share. Remove the link.");
+        Directory.CreateDirectory(folder);
+        DurableFiles.Replace(path, JsonSerializer.Serialize(kept, JsonSerializerOptions.Web));
     }
 }

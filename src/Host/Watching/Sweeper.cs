@@ -9,12 +9,18 @@ namespace Stiltwright.Host.Watching;
 /// Decides, by looking at the whole share, which files are new work. It alone decides; change notifications only make it
 /// look sooner.
 /// </summary>
-public sealed class Sweeper(ServiceState state, Ledger ledger, IQueue queue, JobDesk desk, TimeProvider time, ILogger<Sweeper> log)
+public sealed class Sweeper(ServiceState state, Ledger ledger, IQueue queue, PublishDesk publishing, Upkeep upkeep, TimeProvider time, ILogger<Sweeper> log)
 {
-    private static readonly TimeSpan WaitBeforeRetry = TimeSpan.FromSeconds(30);
+    private static readonly TimeSpan DeepEvery = TimeSpan.FromSeconds(60);
 
-    private readonly Settling _settling = new(time,
-        TimeSpan.FromSeconds(state.Config.Host.Watch.SettleS), TimeSpan.FromSeconds(Math.Max(state.Config.Host.Watch.PatienceS, state.Config.Host.Watch.SettleS)));
+    private readonly Settling _settling = new(time, () => (
+        TimeSpan.FromSeconds(state.Config.Host.Watch.SettleS), TimeSpan.FromSeconds(Math.Max(state.Config.Host.Watch.PatienceS, state.Config.Host.Watch.SettleS))));
+
+    // Files of which nothing is to be done as long as neither they nor their recipe change.
+    private readonly Dictionary<string, (Look Look, Recipe Recipe)> _done = new(StringComparer.Ordinal);
+    private readonly Dictionary<Recipe, string> _hashes = new(ReferenceEqualityComparer.Instance);
+    private HashSet<(string Folder, string Source)>? _present;
+    private long? _lastDeep;
 
     private volatile IReadOnlyList<SeenFolder> _folders = [];
     private volatile IReadOnlyList<SeenSource> _arriving = [];
@@ -28,55 +34,78 @@ public sealed class Sweeper(ServiceState state, Ledger ledger, IQueue queue, Job
     /// <summary>Number of whole looks so far.</summary>
     public long Looks { get; private set; }
 
+    /// <summary>When it last got anywhere, as a time stamp of the clock: tells a long look from one that hangs.</summary>
+    public long LastStep { get; private set; } = time.GetTimestamp();
+
     /// <summary>Looks once. A share that is away changes nothing.</summary>
-    public async Task Sweep(CancellationToken cancel)
+    /// <param name="deep">True to look at every file, whatever the folders' own times say.</param>
+    /// <param name="cancel">Stops between two files.</param>
+    public async Task Sweep(bool deep, CancellationToken cancel)
     {
-        IReadOnlyList<SeenFolder>? folders;
-        try
-        {
-            folders = ShareView.Take(state.Share, state.Config.Recipes);
-            if (folders is not null && state.ShareId.Length == 0) state.ShareId = ShareIdentity.Of(state.Share);
-        }
-        catch (Exception e) when (e is IOException or UnauthorizedAccessException or InvalidDataException)
-        {
-            state.Notices["share"] = $"The share cannot be read: {e.Message}";
-            log.LogWarning("The share {Share} cannot be read: {Reason}", state.Share, e.Message);
-            return;
-        }
-
-        if (folders is null)
-        {
-            state.Notices["share"] = $"The share {state.Share} is not there.";
-            return;
-        }
-
-        state.Notices.TryRemove("share", out _);
+        LastStep = time.GetTimestamp();
+        if (Look(deep) is not { } folders) return;
+        var changed = !ReferenceEquals(folders, _folders) && !Same(folders, _folders);
         _folders = folders;
         NoteGone(folders);
+        if (state.TakeLookAnew()) _done.Clear();
         var arriving = new List<SeenSource>();
         foreach (var folder in folders.Where(f => f.Recipe is not null))
         {
-            await Trouble(folder.Name, () => desk.Recover(folder.Name, cancel)).ConfigureAwait(false);
-            foreach (var source in folder.Sources)
+            await Trouble(folder.Name, () => publishing.Recover(folder.Name, cancel)).ConfigureAwait(false);
+            foreach (var source in folder.Sources ?? [])
             {
                 cancel.ThrowIfCancellationRequested();
+                if (_done.TryGetValue(source.Path, out var done) && done.Look == source.Look && ReferenceEquals(done.Recipe, folder.Recipe)) continue;
+                LastStep = time.GetTimestamp();
+                changed = true;
                 await Trouble(folder.Name + "/" + source.Name, async () =>
                 {
-                    if (_settling.Observe(source.Path, source.Look, () => OwnLength.IsWhole(source.Path)) == Settled.Yes) await Take(source, folder.Recipe!, cancel).ConfigureAwait(false);
-                    else arriving.Add(source);
+                    if (_settling.Observe(source.Path, source.Look, () => OwnLength.IsWhole(source.Path)) != Settled.Yes) arriving.Add(source);
+                    else if (await Take(source, folder.Recipe!, cancel).ConfigureAwait(false)) _done[source.Path] = (source.Look, folder.Recipe!);
                 }).ConfigureAwait(false);
             }
         }
 
-        _settling.KeepOnly(folders.SelectMany(f => f.Sources).Select(s => s.Path).ToHashSet(StringComparer.Ordinal));
+        if (deep || changed) Forget(folders);
+        changed |= arriving.Count > 0 || _arriving.Count > 0;
         _arriving = arriving;
-        foreach (var job in ledger.WaitingFor(WaitBeforeRetry).Where(j => j.Share == state.ShareId))
-            if (ledger.Requeue(job.Id, JobState.Waiting)) await queue.Job(job.Id, state.IsLarge(job.Bytes)).ConfigureAwait(false);
+        await Trouble("upkeep", () => upkeep.Once(cancel)).ConfigureAwait(false);
         Looks++;
-        state.BoardChanged();
+        LastStep = time.GetTimestamp();
+        if (changed) state.BoardChanged();
     }
 
-    private async Task Take(SeenSource source, Recipe recipe, CancellationToken cancel)
+    /// <summary>One look, or null (with the reason on the board) where the share must not be touched.</summary>
+    private IReadOnlyList<SeenFolder>? Look(bool deep)
+    {
+        try
+        {
+            if (!Directory.Exists(state.Share)) throw new DirectoryNotFoundException($"The share {state.Share} is not there.");
+            var id = ShareIdentity.Of(state.Share, ledger);
+            if (id != state.ShareId) (_present, state.ShareId) = (null, id);
+            deep |= _lastDeep is null || time.GetElapsedTime(_lastDeep.Value) >= DeepEvery || _arriving.Count > 0;
+            var folders = ShareView.Take(state.Share, state.Config.Recipes, deep ? null : _folders);
+            if (deep) _lastDeep = time.GetTimestamp();
+            if (folders is null) throw new DirectoryNotFoundException($"The share {state.Share} is not there.");
+            if (deep) folders = [.. folders.Select(f => f with { Still = _folders.FirstOrDefault(o => o.Name == f.Name && o.Stamp == f.Stamp) is { } o ? o.Still + 1 : 0 })];
+            if (state.Notices.TryRemove("share", out _)) log.LogInformation("The share {Share} is there again", state.Share);
+            return folders;
+        }
+        catch (Exception e) when (e is IOException or UnauthorizedAccessException or InvalidDataException)
+        {
+            if (!state.Notices.TryGetValue("share", out var said) || said != e.Message) log.LogWarning("{Reason}", e.Message);
+            state.Notices["share"] = e.Message;
+            state.ShareId = "";
+            return null;
+        }
+    }
+
+    private static bool Same(IReadOnlyList<SeenFolder> a, IReadOnlyList<SeenFolder> b) =>
+        a.Count == b.Count && a.Zip(b).All(p => p.First.Name == p.Second.Name && p.First.Recipe == p.Second.Recipe && p.First.LeftAlone.SequenceEqual(p.Second.LeftAlone)
+            && (p.First.Sources?.Count ?? -1) == (p.Second.Sources?.Count ?? -1));
+
+    /// <summary>Enters a source as a job where it is new. True if nothing is to be done about it until it changes.</summary>
+    private async Task<bool> Take(SeenSource source, Recipe recipe, CancellationToken cancel)
     {
         var path = source.Folder + "/" + source.Name;
         var sha = ledger.SeenHash(state.ShareId, path, source.Look.Bytes, source.Look.Written);
@@ -86,30 +115,55 @@ public sealed class Sweeper(ServiceState state, Ledger ledger, IQueue queue, Job
             ledger.NoteSeen(state.ShareId, path, source.Look.Bytes, source.Look.Written, sha);
         }
 
-        var identity = ShareIdentity.OfJob(sha, JobRunner.RecipeHash(recipe, SlipReader.BytesFor(source.Path)), state.ShareId, source.Folder, source.Name);
-        if (ledger.Known(identity) is { } known)
+        var identity = ShareIdentity.OfJob(sha, HashOf(recipe, source), state.ShareId, source.Folder, source.Name);
+        var known = ledger.Known(identity);
+        if (known is not null)
         {
-            if (known.Gone == 0) return;
+            if (known.Gone == 0) return true;
             if (SetPlace.Standing(Path.GetDirectoryName(source.Path)!, source.Name) is not null)
             {
                 ledger.MarkBack(known.Id);
-                return;
+                return true;
             }
         }
 
-        var job = ledger.Add(identity, state.ShareId, source.Folder, source.Name, recipe.Name, source.Look.Bytes);
+        // Another service that shares the ledger may have been faster: then there is nothing to enter.
+        if (ledger.AddAfter(known, identity, state.ShareId, source.Folder, source.Name, recipe.Name, source.Bytes) is not { } job) return true;
         log.LogInformation("{Folder}/{Source} is new: set {Number}", source.Folder, source.Name, job.Number);
         await queue.Job(job.Id, state.IsLarge(job.Bytes)).ConfigureAwait(false);
+        return true;
     }
 
-    /// <summary>Sources that were there and are not: dropping them again is new work. Only folders that are there count.</summary>
+    private string HashOf(Recipe recipe, SeenSource source)
+    {
+        if (source.HasSlip) return JobRunner.RecipeHash(recipe, SlipReader.BytesFor(source.Path));
+        if (!_hashes.TryGetValue(recipe, out var hash)) _hashes[recipe] = hash = JobRunner.RecipeHash(recipe, null);
+        return hash;
+    }
+
+    /// <summary>Sources that were there and are not: dropping them again is new work. Only folders that could be read count.</summary>
     private void NoteGone(IReadOnlyList<SeenFolder> folders)
     {
-        var served = folders.Where(f => f.Recipe is not null).ToDictionary(f => f.Name, f => f.Sources.Select(s => s.Name).ToHashSet(StringComparer.Ordinal), StringComparer.Ordinal);
-        foreach (var (folder, source) in ledger.Present(state.ShareId))
+        _present ??= [.. ledger.Present(state.ShareId)];
+        var readable = folders.Where(f => f is { Recipe: not null, Sources: not null }).ToArray();
+        var names = readable.Select(f => f.Name).ToHashSet(StringComparer.Ordinal);
+        var there = readable.SelectMany(f => f.Sources!).Select(s => (s.Folder, s.Name)).ToHashSet();
+        foreach (var gone in _present.Where(p => names.Contains(p.Folder) && !there.Contains(p)).ToArray())
         {
-            if (served.TryGetValue(folder, out var there) && !there.Contains(source)) ledger.MarkGone(state.ShareId, folder, source);
+            ledger.MarkGone(state.ShareId, gone.Folder, gone.Source);
+            _present.Remove(gone);
         }
+
+        _present.UnionWith(there);
+    }
+
+    private void Forget(IReadOnlyList<SeenFolder> folders)
+    {
+        var there = folders.SelectMany(f => f.Sources ?? []).Select(s => s.Path).ToHashSet(StringComparer.Ordinal);
+        _settling.KeepOnly(there);
+        foreach (var gone in _done.Keys.Where(k => !there.Contains(k)).ToArray()) _done.Remove(gone);
+        foreach (var old in _hashes.Keys.Where(r => !folders.Any(f => ReferenceEquals(f.Recipe, r))).ToArray()) _hashes.Remove(old);
+        foreach (var about in state.Notices.Keys.Where(k => k.Contains('/') && !there.Contains(Path.Combine(state.Share, k))).ToArray()) state.Notices.TryRemove(about, out _);
     }
 
     /// <summary>What goes wrong with one file is said and does not keep the others from being looked at.</summary>

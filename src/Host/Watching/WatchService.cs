@@ -1,29 +1,38 @@
 using Microsoft.Extensions.Hosting;
+using Microsoft.Extensions.Hosting.Systemd;
 using Microsoft.Extensions.Logging;
+using Stiltwright.Host.Configuration;
 using Stiltwright.Host.Jobs;
+using ServiceState = Stiltwright.Host.Jobs.ServiceState;
 
 namespace Stiltwright.Host.Watching;
 
 /// <summary>Sweeps at its interval, and sooner when a change notification comes. Notifications may fail; sweeping does not.</summary>
-public sealed class WatchService(ServiceState state, Sweeper sweeper, JobDesk desk, ILogger<WatchService> log) : BackgroundService
+public sealed class WatchService(ServiceState state, Sweeper sweeper, ConfigWatch configuration, Upkeep upkeep, TimeProvider time, ILogger<WatchService> log, ISystemdNotifier? systemd = null) : BackgroundService
 {
+    private static readonly TimeSpan Hangs = TimeSpan.FromMinutes(15);
+
     private readonly SemaphoreSlim _wake = new(0, 1);
     private FileSystemWatcher? _watcher;
+    private volatile bool _notified;
 
     /// <inheritdoc/>
     protected override async Task ExecuteAsync(CancellationToken stoppingToken)
     {
         log.LogInformation("Serves {Share}: {Folders}", state.Share, string.Join(", ", state.Config.Recipes.Keys.Order(StringComparer.Ordinal)));
-        await Recover(stoppingToken).ConfigureAwait(false);
-        var pause = TimeSpan.FromSeconds(state.Config.Host.Watch.SweepS);
+        using var alive = WatchdogTimer();
         while (!stoppingToken.IsCancellationRequested)
         {
+            var pause = TimeSpan.FromSeconds(state.Config.Host.Watch.SweepS);
             Listen();
             try
             {
-                await sweeper.Sweep(stoppingToken).ConfigureAwait(false);
+                if (configuration.Look()) await upkeep.RemindOfMails().ConfigureAwait(false);
+                var deep = _notified;
+                _notified = false;
+                await sweeper.Sweep(deep, stoppingToken).ConfigureAwait(false);
                 // What is still arriving is looked at again soon enough to be taken when it has settled.
-                var next = sweeper.Arriving.Count == 0 ? pause : TimeSpan.FromSeconds(Math.Min(pause.TotalSeconds, Math.Max(0.25, state.Config.Host.Watch.SettleS / 3)));
+                var next = sweeper.Arriving.Count == 0 ? pause : TimeSpan.FromSeconds(Math.Min(pause.TotalSeconds, Math.Clamp(state.Config.Host.Watch.SettleS / 3, 0.25, 1)));
                 if (await _wake.WaitAsync(next, stoppingToken).ConfigureAwait(false)) await Task.Delay(200, stoppingToken).ConfigureAwait(false);
             }
             catch (OperationCanceledException)
@@ -37,6 +46,9 @@ public sealed class WatchService(ServiceState state, Sweeper sweeper, JobDesk de
                 await Task.Delay(pause, stoppingToken).ConfigureAwait(ConfigureAwaitOptions.SuppressThrowing);
             }
         }
+
+        // A set that is being published when the service stops is finished, or waits in scratch.
+        await upkeep.Settled.WaitAsync(TimeSpan.FromSeconds(20), CancellationToken.None).ConfigureAwait(ConfigureAwaitOptions.SuppressThrowing);
     }
 
     /// <inheritdoc/>
@@ -46,16 +58,15 @@ public sealed class WatchService(ServiceState state, Sweeper sweeper, JobDesk de
         base.Dispose();
     }
 
-    private async Task Recover(CancellationToken cancel)
+    /// <summary>Tells systemd's watchdog that looking goes on; a look that hangs (a dead share in the kernel) lets it act.</summary>
+    private ITimer? WatchdogTimer()
     {
-        try
+        if (systemd is not { IsEnabled: true } || !long.TryParse(Environment.GetEnvironmentVariable("WATCHDOG_USEC"), out var microseconds) || microseconds <= 0) return null;
+        var every = TimeSpan.FromMicroseconds(microseconds / 3.0);
+        return time.CreateTimer(_ =>
         {
-            await desk.RecoverAll(Directory.Exists(state.Share) ? state.Config.Recipes.Keys.Where(f => Directory.Exists(state.FolderPath(f))) : [], cancel).ConfigureAwait(false);
-        }
-        catch (Exception e) when (e is IOException or UnauthorizedAccessException)
-        {
-            log.LogWarning("What was begun before the start waits for the share: {Reason}", e.Message);
-        }
+            if (time.GetElapsedTime(sweeper.LastStep) < Hangs) systemd.Notify(new Microsoft.Extensions.Hosting.Systemd.ServiceState("WATCHDOG=1"));
+        }, null, every, every);
     }
 
     private void Listen()
@@ -86,6 +97,7 @@ public sealed class WatchService(ServiceState state, Sweeper sweeper, JobDesk de
         // Our own writing must not wake us.
         var name = Path.GetFileName(e.Name ?? "");
         if (e.Name is null || e.Name.Contains(Publishing.SetPlace.OwnFolder, StringComparison.Ordinal) || e.Name.Contains(Publishing.SetPlace.Ending, StringComparison.OrdinalIgnoreCase) || name.StartsWith("board.html", StringComparison.Ordinal) || SourceNames.IsPassedOver(name)) return;
+        _notified = true;
         try
         {
             if (_wake.CurrentCount == 0) _wake.Release();

@@ -100,7 +100,7 @@ public static class WorkEntry
     /// <summary>The stages of the order with their settings; null (and a finding each) where one is missing or badly set.</summary>
     private static List<ReadyStage>? Stages(WorkOrder order, JobNotes notes)
     {
-        var catalog = PluginCatalog.Load(order.PluginFolders);
+        var catalog = PluginCatalog.Load(order.PluginFolders, order.AllowedPlugins);
         var ready = new List<ReadyStage>();
         var sound = true;
         foreach (var wanted in order.Stages)

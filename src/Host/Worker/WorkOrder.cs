@@ -52,6 +52,9 @@ public sealed record WorkOrder
     /// <summary>Folders in which plug-ins lie, one sub-folder each.</summary>
     public required IReadOnlyList<string> PluginFolders { get; init; }
 
+    /// <summary>SHA-256 of the DLLs that folders other than the program's own may hold; empty where every one may be used.</summary>
+    public IReadOnlyList<string> AllowedPlugins { get; init; } = [];
+
     /// <summary>Empty folder in scratch that receives the set.</summary>
     public required string OutDir { get; init; }
 

@@ -1,0 +1,68 @@
+using Dapper;
+
+namespace Stiltwright.Host.Jobs;
+
+/// <summary>The mails in the ledger.</summary>
+public sealed partial class Ledger
+{
+    private const string MailSql =
+        "INSERT INTO ledger_mails (id, job, level, recipients, subject, bytes, state, created) VALUES (@Id, @Job, @Level, @Recipients, @Subject, @Bytes, 'waiting', @Created) ON CONFLICT DO NOTHING";
+
+    /// <summary>Mails that wait, oldest first.</summary>
+    public IReadOnlyList<MailRow> WaitingMails()
+    {
+        using var db = Open();
+        return db.Query<MailRow>("SELECT * FROM ledger_mails WHERE state = 'waiting' ORDER BY created, id").AsList();
+    }
+
+    /// <summary>Mails that were not sent, refused ones too, without their bytes.</summary>
+    public IReadOnlyList<MailRow> UnsentMails()
+    {
+        using var db = Open();
+        return db.Query<MailRow>("SELECT id, job, level, recipients, subject, state, tries, reason, created FROM ledger_mails WHERE state IN ('waiting', 'refused') ORDER BY created, id LIMIT 200").AsList();
+    }
+
+    /// <summary>A mail by id.</summary>
+    public MailRow? Mail(string id)
+    {
+        using var db = Open();
+        return db.QueryFirstOrDefault<MailRow>("SELECT * FROM ledger_mails WHERE id = @id", new { id });
+    }
+
+    /// <summary>The mail about a job at a level.</summary>
+    public MailRow? MailOf(string job)
+    {
+        using var db = Open();
+        return db.QueryFirstOrDefault<MailRow>("SELECT * FROM ledger_mails WHERE job = @job AND state = 'waiting' LIMIT 1", new { job });
+    }
+
+    /// <summary>Notes a try of a mail.</summary>
+    public void NoteMail(string id, string state, string reason, bool tried)
+    {
+        using var db = Open();
+        db.Execute("UPDATE ledger_mails SET state = @state, reason = @reason, tries = tries + @one, sent = CASE WHEN @state = 'sent' THEN @now ELSE sent END WHERE id = @id AND state <> 'sent'",
+            new { id, state, reason, one = tried ? 1 : 0, now = Now() });
+    }
+
+    /// <summary>
+    /// Puts one mail in the place of several that wait, in one step. False, and nothing done, if any of them waits no more.
+    /// </summary>
+    public bool Gather(MailRow digest, IReadOnlyList<string> ids)
+    {
+        using var db = Open();
+        using var tx = db.BeginTransaction();
+        digest.Created = Now();
+        var taken = db.Execute("UPDATE ledger_mails SET state = 'gathered', reason = @Id WHERE id IN @ids AND state = 'waiting' AND tries = 0", new { digest.Id, ids }, tx);
+        if (taken != ids.Count) return false;
+        db.Execute(MailSql, digest, tx);
+        tx.Commit();
+        return true;
+    }
+
+    /// <summary>Forgets the bytes of mails that were sent or gathered long ago.</summary>
+    public int ForgetMails(TimeSpan olderThan)
+    {
+        using var db = Open();
+        return db.Execute("UPDATE ledger_mails SET bytes = @none WHERE state IN ('sent', 'gathered') AND created < @before AND LENGTH(bytes) > 0", new { none = Array.Empty<byte>(), before = Before(olderThan) });
+    }
+}
