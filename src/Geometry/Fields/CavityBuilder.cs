@@ -13,7 +13,7 @@ namespace Stiltwright.Geometry.Fields;
 /// </summary>
 public static class CavityBuilder
 {
-    private const double MostBandNodes = 6e6;
+    private const double MostBandNodes = 4e6;
     private const long MostBricks = 150_000_000;
 
     /// <summary>Builds the hollows.</summary>
@@ -103,7 +103,7 @@ public static class CavityBuilder
         for (var t = 0; t < outer.TriangleCount; t++) area += outer.AreaVector(t).Length;
         // About four nodes a column through the band hold exact distances.
         var largeEnough = Math.Sqrt(4 * area / MostBandNodes);
-        return Math.Min(Math.Max(Math.Clamp(wall / 5, 0.15, 0.5), largeEnough), wall / 3.001);
+        return Math.Min(Math.Max(Math.Clamp(wall / 4, 0.15, 0.6), largeEnough), wall / 3.001);
     }
 
     private static void Check(CavityRequest r)

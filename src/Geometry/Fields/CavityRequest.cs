@@ -23,7 +23,7 @@ public sealed record CavityRequest
     /// <summary>Half-spaces that stay solid whole.</summary>
     public IReadOnlyList<HalfSpace>? KeepSolidBeyond { get; init; }
 
-    /// <summary>Edge of the field's cells, mm; null: a fifth of the wall within 0.15 .. 0.5 mm, more for very large figures. Never above a third of the wall.</summary>
+    /// <summary>Edge of the field's cells, mm; null: a quarter of the wall within 0.15 .. 0.6 mm, more for very large figures. Never above a third of the wall.</summary>
     public double? CellMm { get; init; }
 
     /// <summary>Hollows smaller than this stay solid, mm3.</summary>

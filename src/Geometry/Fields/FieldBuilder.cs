@@ -115,8 +115,7 @@ internal sealed class FieldBuilder
         Span<int> places = stackalloc int[512];
         Span<bool> inside = stackalloc bool[512];
         for (var j = 0; j < n; j++)
-            for (var i = 0; i < n; i++)
-                for (var k = 0; k < n; k++) inside[k << 6 | j << 3 | i] = _columns.Winding(bx * n + i, by * n + j, bz * n + k) >= 1;
+            for (var i = 0; i < n; i++) _columns.Inside(bx * n + i, by * n + j, bz * n, inside[(j << 3 | i)..]);
         const int centre = 4 << 6 | 4 << 3 | 4;
         var kept = _kept.Near(_grid.At(bx * n + 4, by * n + 4, bz * n + 4), 4 * Math.Sqrt(3) * _grid.Cell + _high);
         for (var stride = 4; stride >= 1; stride /= 2)
@@ -160,22 +159,26 @@ internal sealed class FieldBuilder
 
     private const float Below = BrickField.Below;
 
+    // What the corners of the coarser cell around a node say, as far as they lie within the brick. They differ from the node in the
+    // axes in which it lies between them, by one stride each, so all are equally far away.
+    [MethodImpl(MethodImplOptions.AggressiveInlining)]
     private (double, double) FromNeighbours(Span<double> near, Span<double> far, int i, int j, int k, int stride)
     {
-        // The corners of the coarser cell around the node that lie within the brick.
         var coarse = 2 * stride;
-        int i0 = i & -coarse, j0 = j & -coarse, k0 = k & -coarse;
+        int i0 = i & -coarse, j0 = j & -coarse, k0 = k & -coarse, i1 = i == i0 ? i : i0 + coarse, j1 = j == j0 ? j : j0 + coarse, k1 = k == k0 ? k : k0 + coarse;
+        var axes = (i == i0 ? 0 : 1) + (j == j0 ? 0 : 1) + (k == k0 ? 0 : 1);
         double lo = double.NegativeInfinity, hi = double.PositiveInfinity;
-        for (var c = 0; c < 8; c++)
-        {
-            int x = i0 + (c & 1) * coarse, y = j0 + (c >> 1 & 1) * coarse, z = k0 + (c >> 2) * coarse;
-            if (x > 7 || y > 7 || z > 7) continue;
-            if ((c & 1) != 0 && x - i0 != 0 && i == i0 || (c & 2) != 0 && j == j0 || (c & 4) != 0 && k == k0) continue;
-            var at = z << 6 | y << 3 | x;
-            var way = Math.Sqrt((x - i) * (x - i) + (y - j) * (y - j) + (z - k) * (z - k)) * _grid.Cell;
-            lo = Math.Max(lo, near[at] - way);
-            hi = Math.Min(hi, far[at] + way);
-        }
-        return (lo, hi);
+        for (var z = k0; z <= Math.Min(k1, 7); z += coarse)
+            for (var y = j0; y <= Math.Min(j1, 7); y += coarse)
+                for (var x = i0; x <= Math.Min(i1, 7); x += coarse)
+                {
+                    var at = z << 6 | y << 3 | x;
+                    if (near[at] > lo) lo = near[at];
+                    if (far[at] < hi) hi = far[at];
+                }
+        var way = stride * _grid.Cell * (axes == 1 ? 1 : axes == 2 ? Root2 : Root3);
+        return (lo - way, hi + way);
     }
+
+    private const double Root2 = 1.4142135623730952, Root3 = 1.7320508075688774;
 }

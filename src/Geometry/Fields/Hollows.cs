@@ -16,18 +16,21 @@ internal sealed class Hollow
 
     internal Mesh ToMesh(Lattice lattice, int[] xyz)
     {
-        var number = new Dictionary<int, int>(Corners.Length / 5);
-        var points = new List<int>(Corners.Length);
+        // Vertices in the order of their first use; a table of all where the hollow uses many of them, else a dictionary.
+        var table = Corners.Length > xyz.Length / 12 ? new int[xyz.Length / 3] : null;
+        var number = table is null ? new Dictionary<int, int>(Corners.Length / 5) : [];
+        var points = new List<int>(Corners.Length / 2 + 12);
         var corners = new int[Corners.Length];
         for (var i = 0; i < Corners.Length; i++)
         {
-            ref var n = ref CollectionsMarshal.GetValueRefOrAddDefault(number, Corners[i], out var known);
-            if (!known)
+            // One more than the number, so that zero means unknown.
+            ref var n = ref table is not null ? ref table[Corners[i]] : ref CollectionsMarshal.GetValueRefOrAddDefault(number, Corners[i], out _);
+            if (n == 0)
             {
-                n = points.Count / 3;
                 points.AddRange(xyz.AsSpan(3 * Corners[i], 3));
+                n = points.Count / 3;
             }
-            corners[i] = n;
+            corners[i] = n - 1;
         }
         return new Mesh(lattice, points.ToArray(), corners);
     }
@@ -47,22 +50,32 @@ internal static class Hollows
         }
         var numberOf = new int[parent.Length];
         numberOf.AsSpan().Fill(-1);
-        var lists = new List<List<int>>();
+        var counts = new List<int>();
         for (var t = 0; t < corners.Length; t += 3)
         {
-            var root = Root(corners[t]);
+            var root = parent[corners[t]] = Root(corners[t]);
             if (numberOf[root] < 0)
             {
-                numberOf[root] = lists.Count;
-                lists.Add([]);
+                numberOf[root] = counts.Count;
+                counts.Add(0);
             }
-            lists[numberOf[root]].AddRange(corners.AsSpan(t, 3));
+            counts[numberOf[root]] += 3;
+        }
+        var lists = counts.Count == 1 ? [corners] : counts.ConvertAll(n => new int[n]);
+        if (lists.Count > 1)
+        {
+            var at = new int[lists.Count];
+            for (var t = 0; t < corners.Length; t += 3)
+            {
+                var n = numberOf[parent[corners[t]]];
+                corners.AsSpan(t, 3).CopyTo(lists[n].AsSpan(at[n]));
+                at[n] += 3;
+            }
         }
         var outer = new List<Hollow>();
         var lumps = new List<Hollow>();
-        foreach (var l in lists)
+        foreach (var array in lists)
         {
-            var array = l.ToArray();
             var h = new Hollow { Corners = array, Xyz = xyz, UnitMm = lattice.UnitMm, VolumeMm3 = Volume(lattice, xyz, array) };
             (h.VolumeMm3 > 0 ? outer : lumps).Add(h);
         }
@@ -86,9 +99,15 @@ internal static class Hollows
     /// <summary>The triangles of several hollows as one list.</summary>
     internal static int[] Join(List<Hollow> hollows)
     {
-        var all = new List<int>(hollows.Sum(h => h.Corners.Length));
-        foreach (var h in hollows) all.AddRange(h.Corners);
-        return all.ToArray();
+        if (hollows.Count == 1) return hollows[0].Corners;
+        var all = new int[hollows.Sum(h => h.Corners.Length)];
+        var at = 0;
+        foreach (var h in hollows)
+        {
+            h.Corners.CopyTo(all, at);
+            at += h.Corners.Length;
+        }
+        return all;
     }
 
     // Each free lump belongs to the smallest hollow around it.

@@ -132,6 +132,31 @@ internal sealed class NodeColumns
         return lo == from ? 0 : _winding[lo - 1];
     }
 
+    /// <summary>Whether the eight nodes of a column from k on are inside (wound at least once), 64 places apart.</summary>
+    internal void Inside(int i, int j, int k, Span<bool> inside)
+    {
+        var c = j * _grid.Nx + i;
+        int at = _start[c], end = _start[c + 1];
+        if (at < end)
+        {
+            // The first crossing above the lowest node.
+            var z = _grid.Z(k);
+            int lo = at, hi = end;
+            while (lo < hi)
+            {
+                var mid = (lo + hi) / 2;
+                if (_z[mid] <= z) lo = mid + 1; else hi = mid;
+            }
+            for (var n = 0; n < NodeGrid.Brick; n++)
+            {
+                z = _grid.Z(k + n);
+                while (lo < end && _z[lo] <= z) lo++;
+                inside[n << 6] = lo > at && _winding[lo - 1] >= 1;
+            }
+        }
+        else for (var n = 0; n < NodeGrid.Brick; n++) inside[n << 6] = false;
+    }
+
     /// <summary>Calls back for every stretch of a column that is wound neither 0 nor 1 times.</summary>
     internal void Unusual(int i, int j, Action<double, double> stretch)
     {
