@@ -23,7 +23,8 @@ public class LoadsSlopesTests
             // Columns of several pieces take their radius from the middle one, so buckling is compared for braces.
             var hardest = solved.Segments.Where(s => check != LoadCheck.Buckling || scene.Struts.Segments[s.Segment].Role == Role.Brace).MaxBy(s => s.UseOf[(int)check]);
             if (hardest is null || !(hardest.UseOf[(int)check] > 1e-6)) continue;
-            Assert.True(new UseSlopes(scene, trace).Of(hardest.Segment, check, hardest.UseOf[(int)check], hardest.Slenderness, slopes));
+            var asked = new UseSlopes(scene, trace).Of(hardest.Segment, check, trace.Hardest[hardest.Segment, (int)check], hardest.UseOf[(int)check], hardest.Slenderness, slopes);
+            Assert.Equal(hardest.UseOf[(int)check], asked, 1e-6 * asked);
             var only = new bool[scene.Figure.Count];
             only[hardest.LayerOf[(int)check] - 1] = true;
             double Use(int segment, double factor)

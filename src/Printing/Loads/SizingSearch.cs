@@ -8,11 +8,12 @@ internal sealed partial class SizingRun
 {
     private const int MostRaises = 9; // steps from too thin sizes up to such as keep the limits
     private const int MostSteps = 8; // steps down from there
-    private const int MostRepairs = 3; // steps back to the limits after one down
+    private const int MostRepairs = 4; // steps back to the limits after one down
     private const int MostChecks = 4; // solutions at all layers
     private const double FirstWish = 0.25, LastWish = 0.05; // of a step, in the logarithm of all sizes
-    private const double Gain = 3e-3; // share of material below which a step was not worth it
+    private const double Gain = 1e-2; // share of material below which a step was not worth it
 
+    private const int MostHeld = 6; // sizes held for each limit that a step broke
     private const double AtLimit = 0.95; // share of a limit from which on it is said to set the size
 
     private bool[] _layers = [];
@@ -84,7 +85,7 @@ internal sealed partial class SizingRun
             _raised++;
             last = LookAt(cancellation);
             if (last.Keeps || step == MostRaises) break;
-            Step(last.Load, last.Trace, step < 3 ? wish : 0, step < 3 ? Aim : AimBack);
+            Step(last.Load, last.Trace, step < 3 ? wish : 0, step < 3 ? Aim : AimBack, step < 6 ? Reach : ReachBack);
             wish *= 0.8;
         }
         for (var i = 0; i < floors.Length; i++) _factors[i].Least = floors[i];
@@ -98,17 +99,30 @@ internal sealed partial class SizingRun
         {
             Restore(best.Sizes);
             _margin.Clear();
-            Step(best.Load, best.Trace, wish, Aim);
+            Step(best.Load, best.Trace, wish, Aim, Reach);
             var now = LookAt(cancellation);
             for (var repair = 0; repair < MostRepairs && !now.Keeps && now.Volume < best.Volume; repair++)
             {
-                Step(now.Load, now.Trace, 0, AimBack);
+                Step(now.Load, now.Trace, 0, AimBack, ReachBack);
                 now = LookAt(cancellation);
             }
             if (now.Keeps && now.Volume < best.Volume * (1 - Gain)) best = now;
-            else wish /= 2;
+            else if (now.Keeps || step % 2 == 1) wish /= 2;
+            else Hold(now, best);
         }
         return best;
+    }
+
+    // Where a step broke limits and could not mend them, the sizes that did most to break them stay as they are from now on.
+    private void Hold(Look broken, Look best)
+    {
+        Restore(broken.Sizes);
+        foreach (var by in Slopes(broken.Load, broken.Trace))
+        {
+            var most = Enumerable.Range(0, by.Length).Select(i => (Factor: i, Share: by[i] * Math.Log(broken.Sizes[i].Value / best.Sizes[i].Value)))
+                .Where(x => x.Share > 0).OrderByDescending(x => x.Share).ThenBy(x => x.Factor).Take(MostHeld);
+            foreach (var (i, _) in most) (_factors[i].Least, _factors[i].LeastWhy) = (best.Sizes[i].Value, "a strut that shares its load has no reserve");
+        }
     }
 
     private LoadResult Confirm(LoadResult first, CancellationToken cancellation)
@@ -122,7 +136,7 @@ internal sealed partial class SizingRun
             {
                 var now = LookAt(cancellation);
                 if (now.Keeps) break;
-                Step(now.Load, now.Trace, 0, AimBack);
+                Step(now.Load, now.Trace, 0, AimBack, ReachBack);
             }
         }
         foreach (var f in _factors) (f.Value, f.Why, f.Layer) = (1, "plain enlarging", 0);

@@ -10,7 +10,7 @@ internal sealed partial class SizingRun
     private const int HardestAsked = 150; // limits that a step looks at by their slopes
     private const double Near = 0.6; // share of its limit from which a use is looked at
     private const double Aim = 0.998, AimBack = 0.99; // share of a limit that a step aims at; on the way back to the limits
-    private const double Reach = 0.3; // of a step, in the logarithm of a size
+    private const double Reach = 0.3, ReachBack = 0.12; // of a step, in the logarithm of a size; on the way back
     private const int Sweeps = 20;
     private const double MostPrice = 1e12; // of a limit that no step can keep
 
@@ -18,14 +18,17 @@ internal sealed partial class SizingRun
 
     private readonly Dictionary<(int Segment, int Check), double> _margin = []; // a limit that a step missed is aimed at from farther away
 
+    private const int MostBefore = 3; // layers of one limit that are remembered
+    private readonly Dictionary<(int Segment, int Check), List<HardestAt>> _before = [];
+
     private sealed record Limit(double Room, double[] Slopes);
 
     /// <summary>
     /// One step: of all small changes of the sizes (in their logarithms) that keep the limits as far as their slopes tell,
-    /// the one that comes nearest to thinning everything by <paramref name="wish"/>, material counted. A projection by
+    /// the one that comes nearest to thinning everything by <paramref name="wish"/>, material counted; no size changes by more than <paramref name="reach"/>. A projection by
     /// Hildreth's method (row by row; textbook quadratic programming).
     /// </summary>
-    private void Step(LoadResult load, LoadTrace trace, double wish, double aim)
+    private void Step(LoadResult load, LoadTrace trace, double wish, double aim, double reach)
     {
         var n = _factors.Count;
         var number = new Dictionary<Factor, int>(n);
@@ -33,8 +36,8 @@ internal sealed partial class SizingRun
         double[] low = new double[n], high = new double[n], weight = new double[n];
         for (var i = 0; i < n; i++)
         {
-            high[i] = Math.Min(Reach, -Math.Log(_factors[i].Value));
-            low[i] = Math.Min(high[i], Math.Max(-Reach, Math.Log(_factors[i].Least / _factors[i].Value)));
+            high[i] = Math.Min(reach, -Math.Log(_factors[i].Value));
+            low[i] = Math.Min(high[i], Math.Max(-reach, Math.Log(_factors[i].Least / _factors[i].Value)));
         }
         foreach (var g in _enlarged.Segments)
         {
@@ -117,15 +120,45 @@ internal sealed partial class SizingRun
             var own = number[_shaft[s.Segment]];
             if (s.Slenderness > 0) low[own] = Math.Max(low[own], Math.Min(high[own], Math.Log(s.Slenderness / StrutCapacity.SlenderNote)));
         }
-        var hardest = asked.OrderByDescending(a => a.Share).ThenBy(a => a.Segment).ThenBy(a => a.Check).Take(HardestAsked).ToArray();
-        var scene = _request.Enlarged with { Struts = Sized() };
-        var limits = new Limit?[hardest.Length];
-        Parallel.For(0, hardest.Length, j =>
+        // Each at the layer where it is hardest now and at such where it was hardest before: thinner here, another layer governs.
+        var hardest = new List<(int Segment, int Check, HardestAt At)>();
+        foreach (var (segment, check, _) in asked.OrderByDescending(a => a.Share).ThenBy(a => a.Segment).ThenBy(a => a.Check).Take(HardestAsked))
         {
-            var (segment, check, share) = hardest[j];
+            var now = trace.Hardest[segment, check];
+            if (!_before.TryGetValue((segment, check), out var before)) _before[(segment, check)] = before = [];
+            hardest.Add((segment, check, now));
+            foreach (var at in before)
+                if (at != now) hardest.Add((segment, check, at));
+            if (before.Contains(now)) continue;
+            before.Add(now);
+            if (before.Count > MostBefore) before.RemoveAt(0);
+        }
+        return SlopesOf(load, trace, hardest, number, aim);
+    }
+
+    // Slopes of all limits that are broken, by size.
+    private List<double[]> Slopes(LoadResult load, LoadTrace trace)
+    {
+        var number = new Dictionary<Factor, int>(_factors.Count);
+        for (var i = 0; i < _factors.Count; i++) number[_factors[i]] = i;
+        var broken = new List<(int Segment, int Check, HardestAt At)>();
+        foreach (var s in load.Segments)
+            for (var c = 1; c < s.UseOf.Length; c++)
+                if (s.UseOf[c] > _allowed[s.Segment, c]) broken.Add((s.Segment, c, trace.Hardest[s.Segment, c]));
+        return [.. SlopesOf(load, trace, broken, number, Aim).Select(l => l.Slopes)];
+    }
+
+    private List<Limit> SlopesOf(LoadResult load, LoadTrace trace, List<(int Segment, int Check, HardestAt At)> hardest, Dictionary<Factor, int> number, double aim)
+    {
+        var scene = _request.Enlarged with { Struts = Sized() };
+        var limits = new Limit?[hardest.Count];
+        Parallel.For(0, hardest.Count, j =>
+        {
+            var (segment, check, at) = hardest[j];
             var slopes = new double[2 * _enlarged.Segments.Count];
             var s = load.Segments[segment];
-            if (!new UseSlopes(scene, trace).Of(segment, (LoadCheck)check, s.UseOf[check], s.Slenderness, slopes)) return;
+            var share = new UseSlopes(scene, trace).Of(segment, (LoadCheck)check, at, s.UseOf[check], s.Slenderness, slopes) / _allowed[segment, check];
+            if (!(share > Near)) return;
             var by = new double[_factors.Count];
             foreach (var g in _enlarged.Segments)
                 for (var end = 0; end < 2; end++)

@@ -16,20 +16,34 @@ internal sealed class UseSlopes(LoadScene scene, LoadTrace trace)
     private readonly double _approach = scene.Resin.ApproachShare;
 
     /// <summary>
-    /// Slopes of a segment's use with respect to ln(radius) at every segment's lower (2 id) and upper (2 id + 1) end, at the
-    /// layer where it is used hardest. False where its use depends on no load of the figure.
+    /// Use of a segment at one of its parts and layers, with its slopes with respect to ln(radius) at every segment's lower
+    /// (2 id) and upper (2 id + 1) end. NaN where the use depends on no load of the figure, or the layer was not solved.
     /// </summary>
-    public bool Of(int segment, LoadCheck check, double use, double slenderness, Span<double> slopes)
+    /// <param name="segment">Segment.</param>
+    /// <param name="check">Check.</param>
+    /// <param name="at">Part and layer; that of its hardest use or, for the same part, another.</param>
+    /// <param name="use">Its hardest use in this check.</param>
+    /// <param name="slenderness">Its slenderness.</param>
+    /// <param name="slopes">Answer.</param>
+    public double Of(int segment, LoadCheck check, HardestAt at, double use, double slenderness, Span<double> slopes)
     {
         slopes.Clear();
-        var (part, layer) = trace.Hardest[segment, (int)check];
-        if (part < 0 || check == LoadCheck.StandingFree || !trace.Layers.TryGetValue(layer - 1, out var bodies)) return false;
+        var (part, layer) = at;
+        var hardest = trace.Hardest[segment, (int)check];
+        if (part < 0 || check == LoadCheck.StandingFree || !trace.Layers.TryGetValue(layer - 1, out var bodies)) return double.NaN;
+        if (hardest != at)
+        {
+            // Capacity of the same part at the same size: from its hardest use.
+            if (hardest.Part != part || !trace.Layers.TryGetValue(hardest.Layer - 1, out var then)) return double.NaN;
+            use *= Force(check, bodies, part) / Force(check, then, part);
+            if (!(use > 0)) return double.NaN;
+        }
         var g = _segments[segment];
         var bar = part >= _frame.Elements.Count;
         var element = bar ? default : _frame.Elements[part];
         Span<double> now = stackalloc double[LoadCases.Parts * 5];
         var main = Sum(bodies, part, now);
-        if (main < 0) return false;
+        if (main < 0) return double.NaN;
 
         // Weights of the five values in the use: of all that hangs, the two off-centre parts, the separation load alone.
         Span<double> w = stackalloc double[20];
@@ -60,7 +74,7 @@ internal sealed class UseSlopes(LoadScene scene, LoadTrace trace)
                     slopes[2 * segment + 1] -= use;
                     break;
                 }
-                Stress(g, element, push, now, w, slopes, segment);
+                use = Stress(g, element, push, now, w, slopes, segment);
                 break;
         }
         var body = bodies[main];
@@ -70,7 +84,14 @@ internal sealed class UseSlopes(LoadScene scene, LoadTrace trace)
             if (c.IndexOfAnyExcept(0.0) < 0) continue;
             Through(body.Body, body.Loads, part, bar, c, lump, slopes);
         }
-        return true;
+        return use;
+    }
+
+    private double Force(LoadCheck check, List<(BodyState Body, LoadCases Loads)> bodies, int part)
+    {
+        Span<double> now = stackalloc double[LoadCases.Parts * 5], w = stackalloc double[20];
+        if (Sum(bodies, part, now) < 0) return 0;
+        return check is LoadCheck.Buckling or LoadCheck.ShaftPush ? Push(now, w) : Pull(now, w);
     }
 
     // Sums a part's five values over bodies; answers the body that gives most.
@@ -133,7 +154,7 @@ internal sealed class UseSlopes(LoadScene scene, LoadTrace trace)
         return Math.Max(lift, approach);
     }
 
-    private void Stress(StrutSegment g, FrameElement el, bool push, ReadOnlySpan<double> now, Span<double> w, Span<double> slopes, int segment)
+    private double Stress(StrutSegment g, FrameElement el, bool push, ReadOnlySpan<double> now, Span<double> w, Span<double> slopes, int segment)
     {
         Span<double> axial = stackalloc double[20], low = stackalloc double[20], up = stackalloc double[20];
         axial.Clear();
@@ -151,6 +172,7 @@ internal sealed class UseSlopes(LoadScene scene, LoadTrace trace)
         var moment = atLower ? low : up;
         for (var i = 0; i < 20; i++) w[i] = perN * axial[i] + perM * moment[i];
         Place(el, atLower ? 0 : 1, atLower ? -2 * la - 3 * lb : -2 * ua - 3 * ub, slopes, segment);
+        return atLower ? la + lb : ua + ub;
     }
 
     private int TipNode(StrutSegment g, FrameElement el)
