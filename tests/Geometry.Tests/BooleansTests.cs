@@ -67,7 +67,7 @@ public class BooleansTests
             IsCells(MeshBoolean.Common(x, y), i => p[i] && q[i], Units[u]);
             IsCells(MeshBoolean.Difference(x, y), i => p[i] && !q[i], Units[u]);
             IsCells(MeshBoolean.Resolved(x), i => p[i], Units[u]);
-        }, iter: 2000, threads: 2);
+        }, iter: 1200, threads: 2);
 
     // Wedges around common corners of a coarse grid: faces in one plane, edges along each other, points that touch.
     private static readonly Gen<Mesh> Wedges = Gen.Int[-2, 2].Array[12].Array[1, 4].Select(all =>
@@ -98,7 +98,7 @@ public class BooleansTests
             // What was taken away and is put back restores the body.
             Assert.Equal(whole.SignedVolumeMm3(), MeshBoolean.Union(less, common).SignedVolumeMm3(), 0.02);
             Assert.InRange(union.SignedVolumeMm3(), Math.Max(whole.SignedVolumeMm3(), other.SignedVolumeMm3()) - 0.01, whole.SignedVolumeMm3() + other.SignedVolumeMm3() + 0.01);
-        }, iter: 1500, threads: 2);
+        }, iter: 1000, threads: 2);
 
     [Fact]
     public void Windings_of_the_union_are_those_of_its_parts_cut_off_at_one() =>

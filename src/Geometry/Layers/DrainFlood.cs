@@ -81,11 +81,16 @@ public sealed class DrainFlood
         Parallel.For(0, nz, new ParallelOptions { MaxDegreeOfParallelism = workers, CancellationToken = cancel }, z =>
         {
             for (var y = 0; y < ny; y++)
-                for (var x = 0; x < nx; x++)
+            {
+                int first = 0, end = nx;
+                // In a turned frame most of a row lies beside the part.
+                if (request.AlsoSolid is null) Within(box, y, z, ref first, ref end);
+                for (var x = first; x < end; x++)
                 {
                     var p = Place(x, y, z);
                     if (runs.Holds(p) || (request.AlsoSolid is { } also && also(p))) _solid[x, y, z] = true;
                 }
+            }
         });
         _open = _solid.Dilated(_radius / _h + 0.5, workers);
         Parallel.For(0, nz, new ParallelOptions { MaxDegreeOfParallelism = workers }, z =>
@@ -111,6 +116,28 @@ public sealed class DrainFlood
     }
 
     private Vec3 Place(double x, double y, double z) => _origin + _u * ((x + 0.5) * _h) + _v * ((y + 0.5) * _h) + _up * ((z + 0.5) * _h);
+
+    // The voxels of a row that may lie in a box, and one more on either side.
+    private void Within(Box3 box, int y, int z, ref int first, ref int end)
+    {
+        var at = Place(0, y, z);
+        var step = _u * _h;
+        double low = first, high = end - 1;
+        for (var k = 0; k < 3; k++)
+        {
+            double a = box.Min[k] - at[k], b = box.Max[k] - at[k];
+            if (Math.Abs(step[k]) < 1e-9)
+            {
+                if (a > _h || b < -_h) (low, high) = (1, 0);
+                continue;
+            }
+            (a, b) = (a / step[k], b / step[k]);
+            low = Math.Max(low, Math.Min(a, b) - 1);
+            high = Math.Min(high, Math.Max(a, b) + 1);
+        }
+        (first, end) = low > high ? (0, 0) : ((int)Math.Floor(low), (int)Math.Ceiling(high) + 1);
+        (first, end) = (Math.Max(0, first), Math.Min(_solid.Nx, end));
+    }
 
     private static Box3 BoundsOf(ColumnRuns runs)
     {
