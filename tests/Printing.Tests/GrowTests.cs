@@ -74,13 +74,26 @@ public class GrowTests
     }
 
     [Fact]
-    public void A_gap_too_low_for_a_tip_gets_no_strut_and_says_so()
+    public void A_slot_too_narrow_for_a_tip_gets_no_strut_and_says_so()
     {
-        var plates = Mesh.Concat(Grid, [Primitives.Box(Grid, new Vec3(-30, -30, 0), new Vec3(30, 30, 10)), Primitives.Box(Grid, new Vec3(-30, -30, 10.8), new Vec3(30, 30, 14))]);
-        var result = Grow(Scene(plates), Under(0, 0, 10.8));
+        // Two walls 0.6 mm apart under one roof.
+        var slot = Mesh.Concat(Grid, [
+            Primitives.Box(Grid, new Vec3(-30, -30, 0), new Vec3(-0.3, 30, 31)), Primitives.Box(Grid, new Vec3(0.3, -30, 0), new Vec3(30, 30, 31)), Primitives.Box(Grid, new Vec3(-30, -30, 30), new Vec3(30, 30, 34))]);
+        var result = Grow(Scene(slot), Under(0, 0, 30));
         Assert.Empty(result.Grown);
         Assert.Empty(result.Graph.Segments);
         Assert.Contains("no room for a tip", Assert.Single(result.Blocked).Why, StringComparison.Ordinal);
+    }
+
+    [Fact]
+    public void A_gap_too_low_for_a_strut_is_bridged_by_a_pin()
+    {
+        var plates = Mesh.Concat(Grid, [Primitives.Box(Grid, new Vec3(-30, -30, 0), new Vec3(30, 30, 10)), Primitives.Box(Grid, new Vec3(-30, -30, 10.8), new Vec3(30, 30, 14))]);
+        var result = Grow(Scene(plates), Under(0, 0, 10.8));
+        var pin = result.Graph.Segments[Assert.Single(Assert.Single(result.Grown).Segments)];
+        Assert.Equal((EndHeldBy.Figure, EndHeldBy.Figure), (pin.FromHeldBy, pin.ToHeldBy));
+        Assert.True(pin.From.Z < 10 && pin.To.Z > 10.8);
+        HoldsTogether(plates, result);
     }
 
     [Fact]

@@ -90,7 +90,7 @@ public class SplitTests
         var shelf = Primitives.Box(Grid, new Vec3(-30, -40, 20), new Vec3(42, 40, 23));
         var graph = Struts(Mesh.Concat(Grid, [plate, shelf]), Room(-60, 60), Under(36, 0, 60), Under(34, 7, 60));
         Assert.True(graph.ToMesh(Grid).Bounds.Max.X > 43);
-        var settled = StrutSettling.Settle(plate, graph, Mesh.Empty(Grid), [], _ => true, Room(-5, 43), Sizes, default);
+        var settled = StrutSettling.Settle(plate, graph, Mesh.Empty(Grid), false, [], _ => true, Room(-5, 43), Sizes, default);
         Assert.Equal(2, settled.Regrown.Count);
         Assert.Empty(settled.Blocked);
         Assert.True(settled.Struts.ToMesh(Grid).Bounds.Max.X <= 43);
@@ -106,7 +106,7 @@ public class SplitTests
         var lower = Mesh.Concat(Grid, [Primitives.Box(Grid, new Vec3(-60, -60, 0.5), new Vec3(60, 60, 4)), upper]);
         var graph = Struts(lower, Room(-60, 60), Under(0, 0, 34));
         Assert.Equal(EndHeldBy.Figure, graph.Segments[0].FromHeldBy);
-        var settled = StrutSettling.Settle(upper, graph, Mesh.Empty(Grid), [], p => p.Z > 20, Room(-60, 60), Sizes, default);
+        var settled = StrutSettling.Settle(upper, graph, Mesh.Empty(Grid), false, [], p => p.Z > 20, Room(-60, 60), Sizes, default);
         Assert.Equal(EndHeldBy.Platform, Assert.Single(settled.Regrown).HeldBy);
         Assert.DoesNotContain(Layers(upper, settled.Struts).Islands, i => i.At.Z < 33);
     }
@@ -114,14 +114,15 @@ public class SplitTests
     [Fact]
     public void Where_no_way_is_left_the_strut_is_taken_away_and_named()
     {
-        // A contact in a gap of 0.8 mm: a strut that stood there by some means finds no other way.
-        var slab = Mesh.Concat(Grid, [Primitives.Box(Grid, new Vec3(-20, -20, 0), new Vec3(20, 20, 30)), Primitives.Box(Grid, new Vec3(-20, -20, 30.8), new Vec3(20, 20, 34))]);
-        var graph = Struts(Primitives.Box(Grid, new Vec3(-20, -20, 30.8), new Vec3(20, 20, 34)), Room(-60, 60), Under(0, 0, 30.8));
+        // A contact at the top of a slot 0.6 mm wide: a strut that stood there by some means finds no other way.
+        var roof = Primitives.Box(Grid, new Vec3(-20, -20, 30), new Vec3(20, 20, 34));
+        var slab = Mesh.Concat(Grid, [roof, Primitives.Box(Grid, new Vec3(-20, -20, 0), new Vec3(-0.3, 20, 31)), Primitives.Box(Grid, new Vec3(0.3, -20, 0), new Vec3(20, 20, 31))]);
+        var graph = Struts(roof, Room(-60, 60), Under(0, 0, 30));
         var floating = new StrutGraph([.. graph.Segments.Select(s => s.Id == 0 ? s with { FromHeldBy = EndHeldBy.Nothing } : s)], graph.Shells);
-        var settled = StrutSettling.Settle(slab, floating, Mesh.Empty(Grid), [], _ => true, Room(-60, 60), Sizes, default);
+        var settled = StrutSettling.Settle(slab, floating, Mesh.Empty(Grid), false, [], _ => true, Room(-60, 60), Sizes, default);
         Assert.Empty(settled.Struts.Segments);
         var blocked = Assert.Single(settled.Blocked);
-        Assert.Equal(new Vec3(0, 0, 30.8), blocked.Spot.At);
+        Assert.Equal(new Vec3(0, 0, 30), blocked.Spot.At);
         Assert.NotEmpty(blocked.Why);
     }
 
@@ -131,7 +132,7 @@ public class SplitTests
         var plate = Primitives.Box(Grid, new Vec3(0, -10, 60), new Vec3(40, 10, 64));
         var cut = StrutShapes.CutBelow(Struts(plate, Room(-60, 60), Under(8, 0, 60), Under(32, 0, 60)).Placed(Affine.Translation(new Vec3(0, 0, -20)), Grid), 0);
         var lowered = plate.Placed(Affine.Translation(new Vec3(0, 0, -20)), Grid);
-        var settled = StrutSettling.Settle(lowered, cut, Mesh.Empty(Grid), [], _ => true, Room(-60, 60), Sizes, default);
+        var settled = StrutSettling.Settle(lowered, cut, Mesh.Empty(Grid), true, [], _ => true, Room(-60, 60), Sizes, default);
         Assert.Empty(settled.Regrown);
         var feet = settled.Struts.Segments.Where(s => s.Role == Role.Foot).ToList();
         Assert.Equal(2, feet.Count);
@@ -147,12 +148,30 @@ public class SplitTests
     }
 
     [Fact]
+    public void A_strut_cut_off_through_its_tip_is_grown_anew_with_a_foot()
+    {
+        var plate = Primitives.Box(Grid, new Vec3(0, -10, 60), new Vec3(40, 10, 64));
+        // The tip is 4 mm long and the pillar below it 54: the cut leaves 3 mm of the one, or 6 mm with a little of the other.
+        foreach (var above in (double[])[3, 6])
+        {
+            var down = Affine.Translation(new Vec3(0, 0, above - 60));
+            var cut = StrutShapes.CutBelow(Struts(plate, Room(-60, 60), Under(8, 0, 60)).Placed(down, Grid), 0);
+            Assert.NotEmpty(cut.Segments);
+            var settled = StrutSettling.Settle(plate.Placed(down, Grid), cut, Mesh.Empty(Grid), true, [], _ => true, Room(-60, 60), Sizes, default);
+            Assert.Equal(new Vec3(8, 0, above), Assert.Single(settled.Regrown).Spot.At);
+            Assert.Equal(0, settled.Struts.ToMesh(Grid).Bounds.Min.Z);
+            Assert.All(settled.Struts.Segments, s => Assert.True(s.Added));
+            Assert.DoesNotContain(Layers(plate.Placed(down, Grid), settled.Struts).Islands, i => i.At.Z < above - 0.2);
+        }
+    }
+
+    [Fact]
     public void A_peg_that_stands_out_sideways_gets_a_strut_under_it_and_struts_in_its_way_are_moved()
     {
         var block = Primitives.Box(Grid, new Vec3(-40, -10, 20), new Vec3(0, 10, 60));
         var peg = new Peg(new Vec3(0, 0, 40), new Vec3(1, 0, 0), 3, 7.5);
         var figure = Mesh.Concat(Grid, [block, Primitives.Frustum(Grid, new Vec3(-1, 0, 40), new Vec3(7.5, 0, 40), 3, 3 * Peg.TipShare, 24)]);
-        var settled = StrutSettling.Settle(figure, StrutGraph.None, Mesh.Empty(Grid), [peg], _ => true, Room(-60, 60), Sizes, default);
+        var settled = StrutSettling.Settle(figure, StrutGraph.None, Mesh.Empty(Grid), false, [peg], _ => true, Room(-60, 60), Sizes, default);
         var contact = Assert.Single(settled.Regrown).Spot.At;
         Assert.InRange(contact.X, 4, 7.5);
         Assert.InRange(contact.Z, 37, 37.5);
@@ -164,7 +183,7 @@ public class SplitTests
         var plate = Primitives.Box(Grid, new Vec3(0, -10, 60), new Vec3(40, 10, 64));
         var raft = Primitives.Box(Grid, new Vec3(-50, -50, 0), new Vec3(50, 50, 1.5));
         var graph = StrutGrowth.Grow(new GrowthScene(TriangleTree.Build(plate), raft, Room(-60, 60)), StrutGraph.None, [Under(8, 0, 60), Under(32, 4, 60)], Sizes, Grid, default).Graph;
-        var settled = StrutSettling.Settle(plate, graph, raft, [], _ => true, Room(-60, 60), Sizes, default);
+        var settled = StrutSettling.Settle(plate, graph, raft, false, [], _ => true, Room(-60, 60), Sizes, default);
         Assert.True(Geometry.Closedness.IsClosed(settled.Raft));
         // Feet of 2.5 mm radius at (8, 0) and (32, 4), and 2 mm round them.
         Assert.Equal(8 - 4.5, settled.Raft.Bounds.Min.X, 3);

@@ -2,6 +2,7 @@ using Stiltwright.Geometry;
 using Stiltwright.Geometry.Spatial;
 using Stiltwright.Printing.Growing;
 using Stiltwright.Printing.Loads;
+using Stiltwright.Printing.Resin;
 using Stiltwright.Printing.Struts;
 using Stiltwright.Sdk;
 
@@ -18,8 +19,8 @@ public sealed class ReinforceSettings
 /// <summary>Adds a strut under every part of the figure that begins in mid-air and that no contact holds.</summary>
 public sealed class ReinforceStage : IStage
 {
-    /// <summary>What hangs free is lost or drags the layers above it from this volume on, mm3; less is the blunt end of something held.</summary>
-    private const double GraveMm3 = 0.5;
+    /// <summary>How often new struts are made thicker where their load asks for it.</summary>
+    private const int StoutPasses = 2;
 
     /// <summary>Places named in a finding.</summary>
     private const int PlacesNamed = 5;
@@ -79,25 +80,44 @@ public sealed class ReinforceStage : IStage
         }
 
         var result = StrutGrowth.Grow(scene, piece.Struts, spots, sizes, lattice, cancel);
+        for (var pass = 0; pass < StoutPasses && result.Grown.Count > 0; pass++)
+        {
+            if (Stouter.Spots(Loads(piece, result.Graph, layers, printer, context), result, sizes, cancel) is not { } stouter) break;
+            spots = [.. spots.Select(s => stouter.GetValueOrDefault(s, s))];
+            result = StrutGrowth.Grow(scene, piece.Struts, spots, sizes, lattice, cancel);
+        }
         if (result.Grown.Count > 0)
         {
             var braces = result.Grown.Sum(g => g.Braces);
-            var stilts = result.Grown.Count(g => g.HeldBy == EndHeldBy.Figure);
+            var pins = result.Grown.Count(g => g.Segments.Count == 1);
+            var stilts = result.Grown.Count(g => g.HeldBy == EndHeldBy.Figure) - pins;
             context.Report(new Finding(FindingIds.StrutAdded, Level.Note,
-                $"{whose}{result.Grown.Count} strut{(result.Grown.Count == 1 ? " was" : "s were")} added under parts of the figure that begin in mid-air{(braces > 0 ? $", with {braces} brace{(braces == 1 ? "" : "s")}" : "")}: at {Places(result.Grown.Select(g => g.Spot.At))}. Each keeps {GrowthScene.ClearanceMm:0.0} mm clear of the figure but for the half of a tip next to it.{(stilts > 0 ? $" {stilts} of them stand{(stilts == 1 ? "s" : "")} on the figure itself, since nothing else is below." : "")}",
+                $"{whose}{result.Grown.Count} strut{(result.Grown.Count == 1 ? " was" : "s were")} added under parts of the figure that begin in mid-air{(braces > 0 ? $", with {braces} brace{(braces == 1 ? "" : "s")}" : "")}: at {Places(result.Grown.Select(g => g.Spot.At))}. Each keeps {GrowthScene.ClearanceMm:0.0} mm clear of the figure but for the half of a tip next to it.{(stilts > 0 ? $" {stilts} of them stand{(stilts == 1 ? "s" : "")} on the figure itself, since nothing else is below." : "")}{(pins > 0 ? $" {pins} {(pins == 1 ? "is a short pin" : "are short pins")} across a gap too low for a strut." : "")}",
                 "Nothing to do; struts.json lists them as added.")
             { AtMm = result.Grown[0].Spot.At, Piece = letter });
         }
         if (result.Blocked.Count > 0)
         {
             var first = result.Blocked.MaxBy(b => b.Spot.FreeMm3)!;
-            context.Report(new Finding(FindingIds.Island, first.Spot.FreeMm3 >= GraveMm3 ? Level.Check : Level.Note,
+            // How grave it is the loads and the final audit say; here is only why nothing was done about it.
+            context.Report(new Finding(FindingIds.Island, Level.Note,
                 $"{whose}{result.Blocked.Count} part{(result.Blocked.Count == 1 ? "" : "s")} of the figure that {(result.Blocked.Count == 1 ? "begins" : "begin")} in mid-air got no strut: {Places(result.Blocked.Select(b => b.Spot.At))}. The gravest, at {first.Spot.At} mm, {first.Spot.Why} ({first.Spot.FreeMm3:0.0} mm3); {first.Why}.",
                 "Put a strut there in the source, or turn the figure a little.")
             { AtMm = first.Spot.At, Piece = letter });
         }
         return piece with { Struts = result.Graph, StrutsAsEnlarged = result.Graph };
     }
+
+    private static LoadScene Loads(Piece piece, StrutGraph struts, FigureLayers layers, PrinterData printer, IStageContext context) => new()
+    {
+        Figure = layers,
+        Struts = struts,
+        Resin = context.Resin,
+        Printer = printer,
+        RaftTopMm = piece.Raft.TriangleCount == 0 ? 0 : piece.Raft.Bounds.Max.Z,
+        Vents = [.. piece.Cavities.SelectMany(c => c.Holes.Select(h => new CupVent(c.Surface.Bounds, h.CentreMm, h.DiameterMm, c.WallAskedMm)))],
+        WallMm = piece.Cavities.Count == 0 ? null : piece.Cavities.Min(c => c.WallAskedMm),
+    };
 
     private static string Places(IEnumerable<Vec3> places)
     {

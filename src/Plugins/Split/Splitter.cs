@@ -221,7 +221,7 @@ internal sealed class Splitter(SplitSettings settings, IStageContext context, Pr
         var half = new Vec3(room.X / 2 + lattice.UnitMm, room.Y / 2 + lattice.UnitMm, 0);
         var figure = d.Piece.Untouched.TriangleCount == 0 ? d.Piece.Outer : Mesh.Concat(lattice, [d.Piece.Outer, d.Piece.Untouched]);
         return StrutSettling.Settle(
-            figure.Placed(map, lattice), struts, lowered ? Mesh.Empty(lattice) : raft.Placed(map, lattice),
+            figure.Placed(map, lattice), struts, lowered ? Mesh.Empty(lattice) : raft.Placed(map, lattice), lowered,
             [.. d.Pegs.Where(p => d.Cell.Grown(Peg.RootMm).Holds(p.At)).Select(p => p with { At = map.Apply(p.At) })],
             p => d.Cell.Holds(p + back), new Box3(-half, half with { Z = room.Z }), sizes, cancel);
     }

@@ -45,6 +45,9 @@ public sealed record GrowthSizes(double ContactRadius, double ShaftRadius, doubl
         DepthMm = DepthMm * k,
     };
 
+    /// <summary>Thicker by a factor, as long as before.</summary>
+    public GrowthSizes Stouter(double k) => this with { ContactRadius = ContactRadius * k, ShaftRadius = ShaftRadius * k, FootRadius = FootRadius * k };
+
     private static double Median(IEnumerable<double> values)
     {
         var sorted = values.Order().ToArray();

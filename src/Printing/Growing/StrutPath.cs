@@ -29,6 +29,9 @@ internal sealed record StrutPath(IReadOnlyList<Vec3> Points, EndHeldBy HeldBy, i
 /// </summary>
 internal sealed class PathFinder(GrowthScene scene, IReadOnlyList<StrutSegment> struts, GrowthSizes full)
 {
+    /// <summary>A gap of the figure up to this height may be bridged by a pin without tip and clearance, mm.</summary>
+    private const double PinMm = 3;
+
     /// <summary>Least rise of a surface that a strut may stand on: its normal leans at most 50 degrees from upright.</summary>
     private const double LeastRise = 0.64;
 
@@ -56,16 +59,44 @@ internal sealed class PathFinder(GrowthScene scene, IReadOnlyList<StrutSegment> 
         {
             var given = spot.Sizes ?? full;
             var wanted = given.Scaled(share);
-            var sizes = wanted with { TipLength = given.TipLength * tip, ShaftRadius = Math.Max(wanted.ShaftRadius, LeastShaftMm), ContactRadius = Math.Max(wanted.ContactRadius, LeastContactMm) };
+            var sizes = wanted with { ShaftRadius = Math.Max(wanted.ShaftRadius, LeastShaftMm), ContactRadius = Math.Max(wanted.ContactRadius, LeastContactMm) };
+            // Half of a tip must reach as far from the figure as its own lower end and the clearance ask.
+            sizes = sizes with { TipLength = Math.Max(given.TipLength * tip, 2.4 * (sizes.ShaftRadius + GrowthScene.ClearanceMm)) };
             var open = Tips(spot, sizes);
             tips += open.Count;
             if (ToGround(spot, sizes, open, share < 1) is { } path) return (path, "");
             if (ToStrut(spot, sizes, open) is { } branch) return (branch, "");
             if (ToFigure(spot, sizes, open) is { } stilt) return (stilt, "");
         }
+        if (Pin(spot) is { } pin) return (pin, "");
         return (null, tips == 0
             ? "the figure leaves no room for a tip there"
             : "the figure or other tips stand in every way down to raft, platform or a neighbouring strut");
+    }
+
+    /// <summary>
+    /// Where one part of the figure begins closely above another, or above the platform, there is no room for a strut, and little to
+    /// take off later: a short upright pin as thick as a contact joins them.
+    /// </summary>
+    private StrutPath? Pin(GrowthSpot spot)
+    {
+        var sizes = spot.Sizes ?? full;
+        var down = new Vec3(0, 0, -1);
+        var hits = new List<Geometry.Spatial.RayHit>();
+        scene.Figure.RayHits(spot.At + down * 0.01, down, 1.5 * PinMm, hits);
+        var radius = Math.Clamp(0.5 * sizes.ContactRadius, LeastContactMm, 0.6);
+        var thin = sizes with { ContactRadius = radius, ShaftRadius = radius, FootRadius = 2 * radius };
+        if (hits.Count == 0)
+            return spot.At.Z > 1.5 * PinMm ? null : new StrutPath([spot.At with { Z = 0 }, spot.At - down * Depth(spot.At, down, radius)], EndHeldBy.Platform, -1, thin);
+        var hit = hits.MinBy(h => h.Distance);
+        var normal = scene.Figure.Mesh.AreaVector(hit.Triangle).Unit();
+        if (!hit.Entering || normal.Z < LeastRise || hit.Distance > PinMm) return null;
+        var at = spot.At + down * (hit.Distance + 0.01);
+        return new StrutPath([at + down * Depth(at, -down, radius), spot.At - down * Depth(spot.At, down, radius)], EndHeldBy.Figure, -1, thin)
+        {
+            Base = (at, normal),
+            BaseRadius = radius,
+        };
     }
 
     /// <summary>Directions from the contact for which the tip is clear, with the angle to the best one.</summary>
@@ -157,9 +188,9 @@ internal sealed class PathFinder(GrowthScene scene, IReadOnlyList<StrutSegment> 
                 var at = k with { Z = k.Z - hit.Distance };
                 var down = new Vec3(0, 0, -1);
                 var depth = Depth(at, -down, Math.Max(sizes.DepthMm, 0.5 * sizes.ShaftRadius));
-                // On a slope the lower end sinks in on one side only: it is made so narrow that half of it still does.
+                // On a slope the lower end sinks in on one side only: it is made narrower, so that about half of it still does.
                 var slope = Math.Sqrt(1 - normal.Z * normal.Z) / normal.Z;
-                var radius = Math.Clamp(2 * depth / Math.Max(slope, 1e-3), sizes.ContactRadius, 1.2 * sizes.ShaftRadius);
+                var radius = Math.Clamp(2 * depth / Math.Max(slope, 1e-3), 0.8 * sizes.ShaftRadius, 1.2 * sizes.ShaftRadius);
                 var price = tipCost + cost + 6 * (1 - radius / (1.2 * sizes.ShaftRadius));
                 if (price >= best) continue;
                 var l = sizes.TipLength;

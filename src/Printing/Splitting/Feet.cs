@@ -18,11 +18,11 @@ internal static class Feet
         for (var i = 0; i < graph.Segments.Count; i++)
         {
             var s = segments[i];
-            if (s.Role != Role.Pillar || s.FromHeldBy != EndHeldBy.Platform || (s.To - s.From).Unit().Z < LeastRise || s.FromJoins.Count > 0) continue;
+            if (!Takes(s, sizes)) continue;
             var k = s.RadiusFrom / sizes.ShaftRadius;
             double radius = sizes.FootRadius * k, height = sizes.FootHeight * k;
             var top = s.From + (s.To - s.From) * (height / (s.To.Z - s.From.Z));
-            if (s.To.Z < 1.5 * height || !Inside(s.From, radius, room)) continue;
+            if (!Inside(s.From, radius, room)) continue;
             tree ??= Geometry.Spatial.TriangleTree.Build(figure);
             if (tree.ClosestToSegment(s.From, top, null, radius + GrowthScene.ClearanceMm).Found) continue;
             // Upright about its own axis, so that its lower side is flat on the platform; its neck holds the pillar's small lean.
@@ -53,6 +53,11 @@ internal static class Feet
         }
         return new StrutGraph(segments, shells);
     }
+
+    /// <summary>True for a pillar that stands upright enough on the platform, and is long enough, for a foot.</summary>
+    public static bool Takes(StrutSegment s, GrowthSizes sizes) =>
+        s.Role == Role.Pillar && s.FromHeldBy == EndHeldBy.Platform && s.FromJoins.Count == 0 && (s.To - s.From).Unit().Z >= LeastRise
+        && s.To.Z >= 1.5 * sizes.FootHeight * s.RadiusFrom / sizes.ShaftRadius;
 
     private static bool Inside(Vec3 p, double r, Box3 room) => p.X - r >= room.Min.X && p.X + r <= room.Max.X && p.Y - r >= room.Min.Y && p.Y + r <= room.Max.Y;
 }

@@ -26,27 +26,28 @@ public static class StrutSettling
     /// <param name="figure">The piece's figure, solid, with its pegs and open shells.</param>
     /// <param name="struts">Its struts, whole down to the platform (those that stood lower, cut off there).</param>
     /// <param name="raft">The raft under it, or an empty mesh.</param>
+    /// <param name="cutOff">True where the platform cut the struts off: those that cannot get a foot are grown anew.</param>
     /// <param name="pegs">Pegs that stand on it.</param>
     /// <param name="owns">True for a point of the figure that is this piece's: struts may stand on it.</param>
     /// <param name="room">Where it may stand, seen from above.</param>
     /// <param name="sizes">Sizes of new struts.</param>
     /// <param name="cancel">Stops the work.</param>
     public static SettledStruts Settle(
-        Mesh figure, StrutGraph struts, Mesh raft, IReadOnlyList<Peg> pegs, Func<Vec3, bool> owns, Box3 room, GrowthSizes? sizes, CancellationToken cancel)
+        Mesh figure, StrutGraph struts, Mesh raft, bool cutOff, IReadOnlyList<Peg> pegs, Func<Vec3, bool> owns, Box3 room, GrowthSizes? sizes, CancellationToken cancel)
     {
         ArgumentNullException.ThrowIfNull(figure);
         ArgumentNullException.ThrowIfNull(struts);
         ArgumentNullException.ThrowIfNull(raft);
         ArgumentNullException.ThrowIfNull(pegs);
         var lattice = figure.Lattice;
-        var kept = Standing(struts, s => Fits(struts, s, room) && !pegs.Any(p => Meets(s, p)), owns);
+        var kept = Standing(struts, s => Fits(struts, s, room) && !pegs.Any(p => Meets(s, p)) && !(cutOff && sizes is not null && Stump(s, sizes)), owns);
         var lost = struts.Segments.Where(s => !kept.Contains(s.Id) && StrutShare.Upper(s) is not null).Select(s => Spot(s, sizes)).ToList();
         // A peg that stands out sideways begins in mid-air along all its length.
         var spots = pegs.Where(p => Math.Abs(p.Axis.Z) < 0.7).Select(p => UnderPeg(p)).Concat(lost.OrderBy(s => s.At.Z)).ToList();
         var graph = StrutSubset.Of(struts, s => kept.Contains(s.Id));
         raft = RaftUnder(raft, graph, figure, room);
         if (sizes is null) return new SettledStruts(graph, raft, [], [.. spots.Select(s => new NoPath(s, "no strut of the source tells how thick one should be"))]);
-        if (raft.TriangleCount == 0) graph = Feet.Add(graph, sizes, figure, room, lattice);
+        if (cutOff) graph = Feet.Add(graph, sizes, figure, room, lattice);
         if (spots.Count == 0) return new SettledStruts(graph, raft, [], []);
         var grown = StrutGrowth.Grow(new GrowthScene(TriangleTree.Build(figure), raft, room), graph, spots, sizes, lattice, cancel);
         return new SettledStruts(grown.Graph, raft, grown.Grown, grown.Blocked);
@@ -106,6 +107,10 @@ public static class StrutSettling
         var b = graph.Shells[s.Shell].Shape.Bounds;
         return b.IsEmpty || b.Min.X >= room.Min.X && b.Max.X <= room.Max.X && b.Min.Y >= room.Min.Y && b.Max.Y <= room.Max.Y;
     }
+
+    /// <summary>Cut through its tip, its lean or its foot: an oblique stump that holds badly and cannot be thinned.</summary>
+    private static bool Stump(StrutSegment s, GrowthSizes sizes) =>
+        (s.FromHeldBy == EndHeldBy.Platform || s.ToHeldBy == EndHeldBy.Platform) && !Feet.Takes(s, sizes);
 
     private static bool Meets(StrutSegment s, Peg p) =>
         Segments.Distance(s.From, s.To, p.At + p.Axis * 0.5, p.At + p.Axis * (p.LengthMm + 1)) < p.RadiusMm + Math.Max(s.RadiusFrom, s.RadiusTo) + GrowthScene.ClearanceMm;
