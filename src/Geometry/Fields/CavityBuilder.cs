@@ -74,8 +74,8 @@ public static class CavityBuilder
         {
             cancel.ThrowIfCancellationRequested();
             var surface = h.ToMesh(grid.Lattice, xyz);
-            var (min, mean, p99) = WallMeasure.Of(surface, border, threads);
-            parts.Add(new CavityPart(surface, h.VolumeMm3, depth.LargestBall(surface, level, 16), min, mean, p99));
+            var (min, mean, p99, deeper) = WallMeasure.Of(surface, border, kept, wall, threads);
+            parts.Add(new CavityPart(surface, h.VolumeMm3, depth.LargestBall(surface, level, 16), min, mean, p99) { DeeperMm = deeper });
         }
         return new CavityResult { Parts = parts, Dropped = dropped, DroppedMm3 = droppedMm3, CellMm = cell, TrianglesBefore = before };
     }

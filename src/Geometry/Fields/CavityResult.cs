@@ -7,7 +7,14 @@ namespace Stiltwright.Geometry.Fields;
 /// <param name="WallMinMm">Least distance of measured points of its surface from the figure's outer surface, mm.</param>
 /// <param name="WallMeanMm">Mean of that distance by area, mm.</param>
 /// <param name="WallP99Mm">The distance that 99 % of its area stay at or below, mm.</param>
-public sealed record CavityPart(Mesh Surface, double VolumeMm3, double InscribedRadiusMm, double WallMinMm, double WallMeanMm, double WallP99Mm);
+public sealed record CavityPart(Mesh Surface, double VolumeMm3, double InscribedRadiusMm, double WallMinMm, double WallMeanMm, double WallP99Mm)
+{
+    /// <summary>
+    /// How much deeper than asked the measured points lie at most, mm: beyond the wall below the outer surface, or beyond the border of
+    /// a place kept solid where that is what holds the cavity back.
+    /// </summary>
+    public double DeeperMm { get; init; }
+}
 
 /// <summary>The hollows of a figure.</summary>
 public sealed record CavityResult

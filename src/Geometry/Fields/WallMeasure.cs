@@ -7,8 +7,11 @@ internal static class WallMeasure
 {
     private const int MostSamples = 60_000;
 
-    /// <summary>Least (over corners and middles of triangles), mean and 99th percentile (both by area), mm.</summary>
-    internal static (double Min, double Mean, double P99) Of(Mesh surface, TriangleTree border, int maxThreads)
+    /// <summary>
+    /// Least (over corners and middles of triangles), mean and 99th percentile (both by area), and the most by which a point lies
+    /// deeper than the wall or the place kept solid that is nearest to holding it back, mm.
+    /// </summary>
+    internal static (double Min, double Mean, double P99, double Deeper) Of(Mesh surface, TriangleTree border, KeptSolid kept, double wall, int maxThreads)
     {
         // One point a triangle (or every n-th triangle), weighted by area: its middle and one of its corners in turn.
         var every = Math.Max(1, surface.TriangleCount / MostSamples);
@@ -24,9 +27,10 @@ internal static class WallMeasure
             weights[2 * i] = weights[2 * i + 1] = surface.AreaVector(t).Length;
         }
         var distances = Array.ConvertAll(border.Closest(points, maxThreads: maxThreads), n => n.Distance);
-        double sum = 0, total = 0, min = double.PositiveInfinity;
+        double sum = 0, total = 0, min = double.PositiveInfinity, deeper = double.NegativeInfinity;
         for (var i = 0; i < distances.Length; i++)
         {
+            if (distances[i] - wall > deeper) deeper = Math.Max(deeper, Math.Min(distances[i], kept.At(points[i])) - wall);
             sum += distances[i] * weights[i];
             total += weights[i];
             min = Math.Min(min, distances[i]);
@@ -40,6 +44,6 @@ internal static class WallMeasure
             p99 = distances[i];
             break;
         }
-        return (min, sum / total, p99);
+        return (min, sum / total, p99, deeper);
     }
 }
