@@ -20,6 +20,8 @@ public static class WorkVerb
             // The stages may print what they like on standard output; ours are framed lines on the real one.
             var real = Console.Out;
             WorkEntry.Run(WorkOrder.Read(parsed.GetRequiredValue(order)), (stage, share) => WorkerLines.Write(real, stage, share), cancel);
+            // The set is written: threads that a stage left behind must not keep the process until its time is over.
+            Environment.Exit(ExitCode.Ready);
             return Task.FromResult(ExitCode.Ready);
         });
         return verb;

@@ -15,7 +15,6 @@ public static class FileShapes
         new("state", SomeText, "Local folder for ledger, outbox, scratch and logs; never on the share. Default: the account's local data folder."),
         new("pluginFolders", new ListShape(SomeText), "The administrator's folders of stages, one sub-folder a stage, beside the program's own."),
         new("allowedPlugins", new ListShape(SomeText), "SHA-256 of each DLL that the administrator's folders may hold; empty: every one may be used."),
-        new("database", SomeText, "Connection string of a PostgreSQL database that the services of several PCs share; without it the ledger is a local file. The password belongs into a password file (PGPASSFILE) or PGPASSWORD."),
         new("watch", new GroupShape([
             new("sweepS", new NumberShape("s", 0.2, 3600), "Pause between two looks at the share.", Default: 10),
             new("settleS", new NumberShape("s", 0, 3600), "A file is taken when size and time stood still that long.", Default: 15),

@@ -15,9 +15,6 @@ public sealed record HostSettings
     /// <summary>SHA-256 of the DLLs that the administrator's folders may hold; empty where every one may be used.</summary>
     public IReadOnlyList<string> AllowedPlugins { get; init; } = [];
 
-    /// <summary>Connection string of a PostgreSQL database that several services share; null for the local ledger.</summary>
-    public string? Database { get; init; }
-
     /// <summary>Watching.</summary>
     public WatchSettings Watch { get; init; } = new();
 

@@ -1,0 +1,103 @@
+using System.Buffers.Binary;
+
+namespace Stiltwright.Faults;
+
+/// <summary>A print room in a temporary folder, with the program's own configuration made quick.</summary>
+internal sealed class PrintRoom : IDisposable
+{
+    public PrintRoom(string hostSettings, params (string Name, string Text)[] recipes)
+    {
+        foreach (var sub in (string[])["printers", "resins"])
+        {
+            Directory.CreateDirectory(Path.Combine(Config, sub));
+            foreach (var f in Directory.GetFiles(Path.Combine(Repository, "config", sub))) File.Copy(f, Path.Combine(Config, sub, Path.GetFileName(f)));
+        }
+
+        Directory.CreateDirectory(Path.Combine(Config, "folders"));
+        File.WriteAllText(Path.Combine(Config, "stiltwright.json"), hostSettings.Replace("STATE", State.Replace('\\', '/'), StringComparison.Ordinal));
+        foreach (var (name, text) in recipes)
+        {
+            File.WriteAllText(Path.Combine(Config, "folders", name + ".json"), text);
+            Directory.CreateDirectory(Path.Combine(Share, name));
+        }
+    }
+
+    /// <summary>The folder that holds the solution.</summary>
+    public static string Repository { get; } = Above("Stiltwright.slnx");
+
+    /// <summary>The built program.</summary>
+    public static string Program { get; } = Path.Combine(Repository, "src", "Host", "bin", "Release", "net10.0", "stiltwright" + (OperatingSystem.IsWindows() ? ".exe" : ""));
+
+    public string Root { get; } = Directory.CreateTempSubdirectory("stiltwright-faults-").FullName;
+
+    public string Config => Path.Combine(Root, "config");
+
+    public string Share => Path.Combine(Root, "share");
+
+    public string State => Path.Combine(Root, "state");
+
+    /// <summary>A recipe with the given stages.</summary>
+    public static string Recipe(params string[] stages) =>
+        $$"""{ "target": { "percent": 200 }, "printers": ["hall-large"], "resin": "workshop-grey", "mail": { "to": ["printroom@example.org"], "when": "always" }, "stages": [{{string.Join(",", stages.Select(s => $$"""{ "stage": "{{s}}" }"""))}}] }""";
+
+    /// <summary>A ball on six-sided pillars on a plate, as binary STL: closed shells that touch nothing but in passing.</summary>
+    public static byte[] Figure(Random random)
+    {
+        var triangles = new List<float[]>();
+        var (radius, rings) = (6f + (6 * random.NextSingle()), random.Next(30, 70));
+        Ball(triangles, radius, radius + 6, rings);
+        for (var i = 0; i < 7; i++)
+        {
+            var angle = i * MathF.Tau / 7;
+            var (x, y) = (radius * 0.5f * MathF.Cos(angle), radius * 0.5f * MathF.Sin(angle));
+            Prism(triangles, x, y, 0.5f, 0.8f, radius + 6 - (radius * 0.86f) + 0.2f, 6);
+        }
+
+        Prism(triangles, 0, 0, radius, 0, 1, 24);
+        var bytes = new byte[84 + (50 * triangles.Count)];
+        random.NextBytes(bytes.AsSpan(8, 60)); // no two files alike
+        BinaryPrimitives.WriteUInt32LittleEndian(bytes.AsSpan(80), (uint)triangles.Count);
+        for (var t = 0; t < triangles.Count; t++)
+            for (var k = 0; k < 9; k++) BinaryPrimitives.WriteSingleLittleEndian(bytes.AsSpan(84 + (50 * t) + 12 + (4 * k)), triangles[t][k]);
+        return bytes;
+    }
+
+    public void Dispose() => Directory.Delete(Root, true);
+
+    private static void Ball(List<float[]> to, float r, float up, int rings)
+    {
+        float[] P(int i, int j)
+        {
+            var (a, b) = (MathF.PI * i / rings, MathF.Tau * (j % (2 * rings)) / (2 * rings));
+            return i == 0 ? [0, 0, up + r] : i == rings ? [0, 0, up - r] : [r * MathF.Sin(a) * MathF.Cos(b), r * MathF.Sin(a) * MathF.Sin(b), up + (r * MathF.Cos(a))];
+        }
+
+        for (var i = 0; i < rings; i++)
+        {
+            for (var j = 0; j < 2 * rings; j++)
+            {
+                if (i > 0) to.Add([.. P(i, j), .. P(i + 1, j), .. P(i, j + 1)]);
+                if (i < rings - 1) to.Add([.. P(i + 1, j), .. P(i + 1, j + 1), .. P(i, j + 1)]);
+            }
+        }
+    }
+
+    private static void Prism(List<float[]> to, float x, float y, float r, float low, float high, int sides)
+    {
+        float[] P(int i, float z) => [x + (r * MathF.Cos(MathF.Tau * (i % sides) / sides)), y + (r * MathF.Sin(MathF.Tau * (i % sides) / sides)), z];
+        for (var i = 0; i < sides; i++)
+        {
+            to.Add([.. P(i, low), .. P(i + 1, low), .. P(i, high)]);
+            to.Add([.. P(i + 1, low), .. P(i + 1, high), .. P(i, high)]);
+            to.Add([x, y, low, .. P(i + 1, low), .. P(i, low)]);
+            to.Add([x, y, high, .. P(i, high), .. P(i + 1, high)]);
+        }
+    }
+
+    private static string Above(string file)
+    {
+        for (var d = new DirectoryInfo(AppContext.BaseDirectory); d is not null; d = d.Parent)
+            if (File.Exists(Path.Combine(d.FullName, file))) return d.FullName;
+        throw new FileNotFoundException($"{file} is in no folder above the program; run it from the repository.");
+    }
+}
