@@ -53,6 +53,14 @@ public sealed class JobDesk(ServiceState state, Ledger ledger, PublishDesk publi
         }
     }
 
+    /// <summary>Queues a job that nobody has in hand again, and clears what its last run left in scratch.</summary>
+    public bool PutBack(JobRow job)
+    {
+        if (!ledger.Requeue(job.Id, job.State)) return false;
+        publishing.ClearScratch(job.Id, job.Fence);
+        return true;
+    }
+
     /// <summary>Goes on with a job whose set lies finished in scratch, or queues it again where that is lost.</summary>
     public async Task<bool> Resume(JobRow job, CancellationToken cancel)
     {
@@ -61,7 +69,7 @@ public sealed class JobDesk(ServiceState state, Ledger ledger, PublishDesk publi
         try
         {
             if (job.Owner != ledger.Pc || job.Made is null || !File.Exists(Path.Combine(state.Scratch(job.Id, job.Fence), "set", "summary.json")))
-                return ledger.Requeue(job.Id, job.State);
+                return PutBack(job);
             await publishing.Publish(job, cancel).ConfigureAwait(false);
             return false;
         }

@@ -56,7 +56,7 @@ public sealed class Upkeep(ServiceState state, Ledger ledger, IQueue queue, JobD
             if (desk.Holds(job.Id)) continue;
             if (job.State == JobState.Running)
             {
-                if (ledger.Requeue(job.Id, JobState.Running))
+                if (desk.PutBack(job))
                 {
                     log.LogInformation("{Folder}/{Source} was being done when its service ended; it is queued again", job.Folder, job.Source);
                     await queue.Job(job.Id, state.IsLarge(job.Bytes)).ConfigureAwait(false);
