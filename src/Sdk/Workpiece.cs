@@ -13,6 +13,12 @@ public sealed record Workpiece
     /// <summary>The dropped file as read; never changes.</summary>
     public required SourceFigure Source { get; init; }
 
+    /// <summary>
+    /// The source with the shells that <see cref="Inspection"/> speaks of: as read, or with struts that were one surface with the
+    /// figure taken off as shells of their own. Stages work from this; <see cref="Source"/> stays the file as read.
+    /// </summary>
+    public SourceFigure Drawn => Inspection?.Separated ?? Source;
+
     /// <summary>What each shell of the source is; null before <c>inspect</c>.</summary>
     public Inspection? Inspection { get; init; }
 
@@ -46,6 +52,9 @@ public sealed record Inspection(
 {
     /// <summary>Area of the flat face it stands on, source mm2; 0 where none was found.</summary>
     public double BaseAreaMm2 { get; init; }
+
+    /// <summary>The source with fused struts as shells of their own, to which all numbers of shells here refer; null where it is as read.</summary>
+    public SourceFigure? Separated { get; init; }
 }
 
 /// <summary>Where the source lies in the set.</summary>

@@ -65,8 +65,8 @@ internal static class SetFacts
         if (raft <= 0 || w.Inspection is not { } i || w.Placement is not { } place) return null;
         var box = Box3.Empty;
         for (var s = 0; s < i.RoleOfShell.Count; s++)
-            if (i.RoleOfShell[s] == Role.Raft) box = box.With(w.Source.Shells.Shells[s].Bounds);
-        return box.IsEmpty ? null : new RaftEntry((box.Max.Z - w.Source.Mesh.Bounds.Min.Z) * place.Scale, raft);
+            if (i.RoleOfShell[s] == Role.Raft) box = box.With(w.Drawn.Shells.Shells[s].Bounds);
+        return box.IsEmpty ? null : new RaftEntry((box.Max.Z - w.Drawn.Mesh.Bounds.Min.Z) * place.Scale, raft);
     }
 
     private static SourceFacts Source(SourceFigure s) => new(s.FileName, s.Sha256, s.TrianglesInFile, s.Mesh.Bounds.Size);

@@ -99,7 +99,7 @@ public sealed class EstimateStage : IStage
     /// <summary>As-is from the source itself; hollowed takes this set's cavities and holes off it; the third is the set.</summary>
     private static List<Way> Ways(Workpiece w, double setMm3, ResinData resin, CancellationToken cancel)
     {
-        var source = w.Source;
+        var source = w.Drawn;
         var roles = w.Inspection!.RoleOfShell;
         Mesh Of(Func<Role, bool> which) => source.Mesh.Part(Enumerable.Range(0, roles.Count).Where(i => which(roles[i])).SelectMany(i => source.Shells.Shells[i].Triangles).ToArray());
         var grid = ColumnGrid.Covering(source.Mesh.Bounds, ColumnGrid.PitchFor(source.Mesh.Bounds, 1_000_000));

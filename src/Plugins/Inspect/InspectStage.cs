@@ -1,6 +1,8 @@
+using System.Globalization;
 using Stiltwright.Geometry;
 using Stiltwright.Printing.Placing;
 using Stiltwright.Printing.Struts;
+using Stiltwright.Printing.Struts.Fused;
 using Stiltwright.Sdk;
 
 namespace Stiltwright.Plugins.Inspect;
@@ -46,26 +48,50 @@ public sealed class InspectStage : IStage
                 $"{source.FileName}: the model measures {size.X:0.####} x {size.Y:0.####} x {size.Z:0.####} taken as millimetres, which no source for this room can be; it was probably drawn in {(largest < LeastSourceMm ? "metres or inches" : "micrometres or at full size")}.",
                 "Export it in millimetres and drop it again."));
 
-        var found = Recognition.Recognise(source.Mesh, source.Shells, new RecognitionSettings { Accept = s.Confidence }, cancel);
+        var limits = new RecognitionSettings { Accept = s.Confidence };
+        var found = Recognition.Recognise(source.Mesh, source.Shells, limits, cancel);
+        SourceFigure? separated = null;
+        var notSeparated = "";
+        if (found.Fused)
+        {
+            var separation = FusedSeparation.Try(source.Mesh, source.Shells, limits, cancel);
+            notSeparated = separation.Why;
+            if (separation.Source is { } apart)
+            {
+                separated = source with { Mesh = apart.Mesh, Shells = apart.Shells };
+                found = apart.Recognised;
+                ReportSeparated(source, apart, context);
+                source = separated;
+            }
+        }
         var figure = Mesh.Concat(source.Mesh.Lattice, Enumerable.Range(0, source.Shells.Shells.Count)
             .Where(i => found.RoleOfShell[i] is Role.Figure or Role.Unsure && source.Shells.Shells[i].SignedVolumeMm3 > 0).Select(source.Shells.MeshOf));
         var pose = StandingPose.Find(figure.TriangleCount > 0 ? figure : source.Mesh, context.Slip.Up);
         var graph = found.Graph with { Segments = [.. found.Graph.Segments.Select(g => g with { SourceId = g.Id })] };
-        ReportRoles(source, found, context);
+        ReportRoles(source, found, notSeparated, context);
         ReportSize(source, pose, context);
         return StageResult.Done(workpiece with
         {
-            Inspection = new Inspection(found.RoleOfShell, found.ConfidenceOfShell, graph, found.Fused, pose.Up, pose.HeightMm) { BaseAreaMm2 = pose.BaseAreaMm2 },
+            Inspection = new Inspection(found.RoleOfShell, found.ConfidenceOfShell, graph, found.Fused, pose.Up, pose.HeightMm) { BaseAreaMm2 = pose.BaseAreaMm2, Separated = separated },
         });
     }
 
-    private static void ReportRoles(SourceFigure source, Recognised found, IStageContext context)
+    private static void ReportSeparated(SourceFigure source, SeparatedSource apart, IStageContext context)
+    {
+        var first = apart.Contacts[0];
+        context.Report(new Finding("struts-separated", Level.Note,
+            string.Create(CultureInfo.InvariantCulture, $"{source.FileName}: struts and figure were one surface. It was cut along {apart.Contacts.Count} contacts (the first at {first} mm in the source) and closed there by {apart.ContactMm2:0.##} mm2 of skin under the struts; every other triangle of the figure is the source's own. The parts together differ from the source by {apart.DifferenceMm3:0.###} mm3 of {apart.TakenMm3:0.#} mm3 of struts."),
+            "Nothing to do; look at the contacts in the pictures."));
+        context.Measure("contacts cut", apart.Contacts.Count, "contacts");
+    }
+
+    private static void ReportRoles(SourceFigure source, Recognised found, string notSeparated, IStageContext context)
     {
         var shells = source.Shells.Shells;
         var unsure = Enumerable.Range(0, shells.Count).Where(i => found.RoleOfShell[i] == Role.Unsure && shells[i].Closed).ToList();
         if (found.Fused)
             context.Report(new Finding(FindingIds.StrutsUnsure, Level.Check,
-                "Struts and figure seem to be one surface (several thin, like-sized columns rise from the platform into the body of one shell). That surface is enlarged only: nothing on it is thinned or hollowed.",
+                $"Struts and figure seem to be one surface (several thin, like-sized columns rise from the platform into the body of one shell). They could not be taken apart: {notSeparated}. That surface is enlarged only: nothing on it is thinned or hollowed.",
                 "Drop a source whose struts are shells of their own, or look at the enlarged struts and hollow the figure by hand."));
         else if (unsure.Count > 0)
         {

@@ -41,7 +41,7 @@ public sealed class RescaleStage : IStage
         var s = (RescaleSettings)settings;
         if (workpiece.Inspection is not { } inspection)
             return StageResult.Refuse(new Finding(FindingIds.StageFailed, Level.Stop, "\"rescale\" needs the roles that \"inspect\" finds.", "Put \"inspect\" before \"rescale\" in the recipe."));
-        var source = workpiece.Source;
+        var source = workpiece.Drawn;
         var scale = ScaleOf(context.Target, inspection.StandingHeightMm);
         if (!(scale > 0) || double.IsInfinity(scale))
             return StageResult.Refuse(new Finding(FindingIds.HeightDoubt, Level.Stop, $"{source.FileName}: the standing height could not be measured, so no scale follows from the height asked for.", "Use a recipe with a percentage, or put a slip with the \"up\" direction beside the source."));

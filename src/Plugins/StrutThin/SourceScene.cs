@@ -14,7 +14,7 @@ internal static class SourceScene
     /// <summary>The scene, or null where no figure was recognised. The source stands on z = 0 in it.</summary>
     public static LoadScene? Of(Workpiece w, IStageContext context, CancellationToken cancel)
     {
-        var source = w.Source;
+        var source = w.Drawn;
         var inspection = w.Inspection!;
         var down = Affine.Translation(new Vec3(0, 0, -source.Mesh.Bounds.Min.Z));
         var lattice = source.Mesh.Lattice;

@@ -15,7 +15,14 @@ public static class Recognition
     /// Recognises a source that stands as it prints: z up, raft or platform at the bottom. The shells must be settled:
     /// outer shells with positive volume, true hollows with negative volume. The mesh is not changed.
     /// </summary>
-    public static Recognised Recognise(Mesh mesh, ShellSet shells, RecognitionSettings settings, CancellationToken ct)
+    public static Recognised Recognise(Mesh mesh, ShellSet shells, RecognitionSettings settings, CancellationToken ct) =>
+        Recognise(mesh, shells, settings, true, ct);
+
+    /// <summary>The same without looking for struts that are one surface with the figure.</summary>
+    internal static Recognised RecogniseShells(Mesh mesh, ShellSet shells, RecognitionSettings settings, CancellationToken ct) =>
+        Recognise(mesh, shells, settings, false, ct);
+
+    private static Recognised Recognise(Mesh mesh, ShellSet shells, RecognitionSettings settings, bool lookForFused, CancellationToken ct)
     {
         ArgumentNullException.ThrowIfNull(mesh);
         ArgumentNullException.ThrowIfNull(shells);
@@ -91,7 +98,7 @@ public static class Recognition
 
         // A figure that separate struts hold needs no fused ones: what rises from its base then are its own legs and stems.
         var heldBySeparateStruts = graph.Segments.Count(s => s.Contact is not null) >= SeparateContacts;
-        var fused = heldBySeparateStruts ? [] : FusedSigns.Look(scene, graph, ct);
+        var fused = heldBySeparateStruts || !lookForFused ? [] : FusedSigns.Look(scene, graph, ct);
         foreach (var (shell, words) in fused)
         {
             if (role[shell] != Role.Figure) continue;
