@@ -15,7 +15,7 @@ public static class FusedSeparation
     public const double MostDifference = 0.02;
 
     /// <summary>Columns of the comparison.</summary>
-    private const int Columns = 4_000_000;
+    private const int Columns = 1_000_000;
 
     private const int MostRounds = 4;
 
