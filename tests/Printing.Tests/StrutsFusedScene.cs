@@ -22,14 +22,11 @@ internal sealed class StrutsFusedScene
         Balls = seed % 3 == 0;
         var body = Creature(new Vec3(0, 0, 22), 9);
         // A harpoon through the body, a rod held at both ends, feelers: figure, all of them.
-        List<Mesh> figure =
-        [
-            Primitives.Prism(Grid, new Vec3(3, -13, 12), new Vec3(-2, 12, 30), 0.5, 8),
-            Primitives.Prism(Grid, new Vec3(6.1, 0.3, 27), new Vec3(-6.2, 1, 28), 0.4, 12),
-            Primitives.Frustum(Grid, new Vec3(0, 0, 24), new Vec3(7, 5, 38), 0.6, 0.2, 8),
-            Primitives.Frustum(Grid, new Vec3(0, 0, 24), new Vec3(-7, 5, 37), 0.6, 0.2, 6),
-        ];
-        var alone = figure.Aggregate(body, (a, b) => United(a, b, 7));
+        Rod(new Vec3(3, -13, 12), new Vec3(-2, 12, 30), 0.5, 0.5, 8);
+        Rod(new Vec3(6.1, 0.3, 27), new Vec3(-6.2, 1, 28), 0.4, 0.4, 12);
+        Rod(new Vec3(0, 0, 24), new Vec3(7, 5, 38), 0.6, 0.2, 8);
+        Rod(new Vec3(0, 0, 24), new Vec3(-7, 5, 37), 0.6, 0.2, 6);
+        var alone = Rods.Aggregate(body, (a, r) => United(a, r.Mesh, 7));
         Figure = alone;
         Mesh = alone;
         if (!struts) return;
@@ -66,6 +63,8 @@ internal sealed class StrutsFusedScene
         Mesh = parts.Aggregate(Mesh, (a, b) => United(a, b, 11));
         if (Raft > 0) Mesh = United(Mesh, Primitives.Box(Grid, new Vec3(-9, -9, 0), new Vec3(9, 9, Raft)), 13);
 
+        void Rod(Vec3 from, Vec3 to, double rFrom, double rTo, int sides) => Rods.Add((from, to, Primitives.Frustum(Grid, from, to, rFrom, rTo, sides)));
+
         void Add(Role role, Vec3 from, Vec3 to, double rFrom, double rTo, int sides)
         {
             parts.Add(Primitives.Frustum(Grid, from, to, rFrom, rTo, sides));
@@ -74,6 +73,9 @@ internal sealed class StrutsFusedScene
     }
 
     public Mesh Mesh { get; }
+
+    /// <summary>Parts of the figure that look like struts: straight, thin and regular.</summary>
+    public List<(Vec3 From, Vec3 To, Mesh Mesh)> Rods { get; } = [];
 
     /// <summary>The figure before struts were put on.</summary>
     public Mesh Figure { get; }

@@ -13,52 +13,80 @@ public class StrutsFusedTests(ITestOutputHelper output)
     private static Separation Separate(Mesh mesh) =>
         FusedSeparation.Try(mesh, ShellFinder.Find(mesh), new RecognitionSettings(), CancellationToken.None);
 
+    /// <summary>How many of the eight scenes are taken apart: today's reach, which a better finder may only raise; all eight are the target.</summary>
+    private const int SeparatedToday = 6;
+
     [Fact]
     public void Struts_united_with_the_figure_come_off_again_and_no_triangle_of_the_figure_goes_with_them()
     {
-        int segments = 0, found = 0, separated = 0, scenes = 0;
-        var errors = new List<double>();
+        var separated = 0;
         for (var seed = 1; seed <= 8; seed++)
         {
-            scenes++;
             var scene = new StrutsFusedScene(seed);
-            segments += scene.Segments.Count;
+            var name = $"seed {seed}, {scene.Sides} sides, raft {scene.Raft}, balls {scene.Balls}";
             var got = Separate(scene.Mesh);
             if (got.Source is not { } source)
             {
-                output.WriteLine($"seed {seed}, {scene.Sides} sides, raft {scene.Raft}, balls {scene.Balls}: {got.Why}");
+                // A scene that is not understood is refused whole, with a reason.
+                Assert.NotEqual("", got.Why);
+                output.WriteLine($"{name}: {got.Why}");
                 continue;
             }
             separated++;
             Assert.All(source.Shells.Shells, s => Assert.True(s.Closed));
-            var graph = source.Recognised.Graph;
-            foreach (var (role, from, to, rFrom, rTo) in scene.Segments)
-            {
-                var middle = (from + to) / 2;
-                var near = graph.Segments.Where(g => Math.Abs((g.To - g.From).Unit().Dot((to - from).Unit())) > 0.999
-                    && Aside(middle, g) < 0.1 * rFrom && (middle - g.From).Dot((g.To - g.From).Unit()) is var s && s > -0.1 && s < g.Length + 0.1).ToList();
-                if (near.Count == 0) continue;
-                found++;
-                errors.Add(near.Min(g => Math.Abs((g.RadiusFrom + (g.RadiusTo - g.RadiusFrom) * Math.Clamp((middle - g.From).Dot((g.To - g.From).Unit()) / g.Length, 0, 1)) / ((rFrom + rTo) / 2) - 1)));
-            }
-            // A corner of the figure as it was drawn, farther from every contact than its own diameter, lies on a shell that is figure still.
-            var onFigure = Mesh.Concat(Grid, Enumerable.Range(0, source.Shells.Shells.Count).Where(i => source.Recognised.RoleOfShell[i] == Role.Figure).Select(source.Shells.MeshOf));
-            var tree = TriangleTree.Build(onFigure);
-            for (var v = 0; v < scene.Figure.VertexCount; v++)
-            {
-                var p = scene.Figure.Vertex(v);
-                if (source.Contacts.Any(c => c.DistanceTo(p) < 1)) continue;
-                Assert.True(tree.Closest(p).Distance < 1e-3, $"seed {seed}: the figure's corner {p} was taken for a strut");
-            }
-            output.WriteLine($"seed {seed}, {scene.Sides} sides, raft {scene.Raft}, balls {scene.Balls}: {source.Contacts.Count} contacts, {source.DifferenceMm3:0.0000} of {source.TakenMm3:0.0} mm3 differ");
+            Assert.All(source.Shells.Shells, s => Assert.True(s.SignedVolumeMm3 > 0));
+            var errors = RadiusErrors(scene, source.Recognised.Graph);
+            output.WriteLine($"{name}: {errors.Count} of {scene.Segments.Count} segments, greatest radius error {errors.Max():0.00000}, {source.Contacts.Count} contacts, {source.DifferenceMm3:0.0000} of {source.TakenMm3:0.0} mm3 differ");
+            Assert.True(errors.Count >= 0.98 * scene.Segments.Count, $"{name}: {errors.Count} of {scene.Segments.Count} segments found");
+            Assert.True(errors.Max() <= 0.03, $"{name}: a radius is off by {errors.Max():P1}");
+            FigureIsWhole(scene, source, name);
         }
-        errors.Sort();
-        output.WriteLine($"separated {separated} of {scenes}; segments {found} of {segments}; median radius error {(errors.Count > 0 ? errors[errors.Count / 2] : -1):0.00000}");
-        Assert.True(found >= 0.9 * segments, $"{found} of {segments} segments found");
-        Assert.True(errors[errors.Count / 2] <= 0.03, $"median radius error {errors[errors.Count / 2]}");
-
-        static double Aside(Vec3 p, StrutSegment g) => (p - g.From).Cross((g.To - g.From).Unit()).Length;
+        output.WriteLine($"separated {separated} of 8");
+        Assert.True(separated >= SeparatedToday, $"only {separated} of 8 scenes were taken apart");
     }
+
+    /// <summary>Relative errors of the radius in the middle of each strut of the truth that was found.</summary>
+    private static List<double> RadiusErrors(StrutsFusedScene scene, StrutGraph graph)
+    {
+        var errors = new List<double>();
+        foreach (var (_, from, to, rFrom, rTo) in scene.Segments)
+        {
+            var middle = (from + to) / 2;
+            var near = new List<double>();
+            foreach (var g in graph.Segments)
+            {
+                var axis = (g.To - g.From).Unit();
+                var along = (middle - g.From).Dot(axis);
+                if (Math.Abs(axis.Dot((to - from).Unit())) < 0.999 || Aside(middle, g.From, g.To) > 0.1 * rFrom || along < -0.1 || along > g.Length + 0.1) continue;
+                var radius = g.RadiusFrom + (g.RadiusTo - g.RadiusFrom) * Math.Clamp(along / g.Length, 0, 1);
+                near.Add(Math.Abs(radius / ((rFrom + rTo) / 2) - 1));
+            }
+            if (near.Count > 0) errors.Add(near.Min());
+        }
+        return errors;
+    }
+
+    /// <summary>
+    /// Corners and middles of the figure's triangles as they were drawn, farther from every contact than its own diameter, lie on a
+    /// shell that is figure still; and no strut runs along a rod of the figure.
+    /// </summary>
+    private static void FigureIsWhole(StrutsFusedScene scene, SeparatedSource source, string name)
+    {
+        var roles = source.Recognised.RoleOfShell;
+        var tree = TriangleTree.Build(Mesh.Concat(Grid, Enumerable.Range(0, roles.Length).Where(i => roles[i] == Role.Figure).Select(source.Shells.MeshOf)));
+        var contacts = scene.Segments.Where(s => s.Role == Role.Tip).Select(s => (At: s.To, Diameter: (scene.Balls ? 3 : 2) * s.RadiusTo)).ToList();
+        for (var t = 0; t < scene.Figure.TriangleCount; t++)
+        {
+            var (a, b, c) = scene.Figure.Triangle(t);
+            foreach (var p in new[] { a, b, c, (a + b + c) / 3 })
+                if (!contacts.Exists(k => k.At.DistanceTo(p) < k.Diameter))
+                    Assert.True(tree.Closest(p).Distance < 1e-3, $"{name}: {p} of the figure was taken for a strut");
+        }
+        foreach (var (from, to, _) in scene.Rods)
+            Assert.DoesNotContain(source.Recognised.Graph.Segments, g => Math.Abs((g.To - g.From).Unit().Dot((to - from).Unit())) > 0.99 && Aside((g.From + g.To) / 2, from, to) < 0.5);
+    }
+
+    private static double Aside(Vec3 p, Vec3 from, Vec3 to) => (p - from).Cross((to - from).Unit()).Length;
 
     [Fact]
     public void A_figure_with_rods_of_its_own_and_no_struts_is_left_whole()

@@ -34,7 +34,7 @@ public static class FusedSeparation
         prisms.RemoveAll(p => IsPad(p, floor, settings));
         if (prisms.Count < 3) return new Separation(null, "too few sides of drawn struts are left in it to tell struts from figure");
         var draft = new SeparationDraft(mesh, twin, prisms, floor, settings);
-                for (var round = 0; ; round++)
+        for (var round = 0; ; round++)
         {
             ct.ThrowIfCancellationRequested();
             if (draft.Cut() is { } why) return new Separation(null, why);
