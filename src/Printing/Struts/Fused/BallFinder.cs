@@ -8,6 +8,9 @@ internal static class BallFinder
     /// <summary>Corners that must lie on the sphere.</summary>
     private const int LeastCorners = 8;
 
+    /// <summary>Any two rings about one axis, as those of a foot, lie on a sphere; it takes a third to make a ball.</summary>
+    private const int LeastLevels = 3;
+
     /// <summary>Corners looked at around one end.</summary>
     private const int MostCorners = 240;
 
@@ -70,17 +73,33 @@ internal static class BallFinder
                 if (r < 0.8 * radius || r > 4 * radius || Math.Abs(place - s) > 2 * r) continue;
                 var count = 0;
                 for (var j = 0; j < points.Length; j++)
-                    if (Math.Abs(Math.Sqrt(Math.Max(0, square[j] - 2 * place * along[j] + place * place)) - r) < 0.003 * r + 2e-4) count++;
+                    if (OnSphere(j, place, r)) count++;
                 if (count <= best) continue;
                 best = count;
                 bestPlace = place;
                 bestRadius = r;
             }
-        if (best < LeastCorners) return null;
+        if (best < LeastCorners || Levels() < LeastLevels) return null;
         var ball = new DrawnBall(prism.At(bestPlace), bestRadius);
         foreach (var t in queue)
             if (Within(t)) ball.Seeds.Add(t);
         return ball.Seeds.Count >= LeastCorners - 1 && Round(ball) ? ball : null;
+
+        // Places along the axis at which corners lie on the sphere.
+        int Levels()
+        {
+            var on = new List<double>();
+            for (var j = 0; j < points.Length; j++)
+                if (OnSphere(j, bestPlace, bestRadius)) on.Add(along[j]);
+            on.Sort();
+            var levels = 1;
+            for (var j = 1; j < on.Count; j++)
+                if (on[j] - on[j - 1] > 0.01 * bestRadius) levels++;
+            return levels;
+        }
+
+        bool OnSphere(int j, double place, double r) =>
+            Math.Abs(Math.Sqrt(Math.Max(0, square[j] - 2 * place * along[j] + place * place)) - r) < 0.003 * r + 2e-4;
 
         bool Near(int t)
         {
