@@ -94,18 +94,27 @@ public class MainJobTests(Prepared job)
     public void A_strut_is_twice_its_size_unless_it_was_thinned_and_never_thicker()
     {
         using var struts = JsonDocument.Parse(File.ReadAllText(Path.Combine(job.Set, "struts.json")));
-        var thinned = 0;
+        int thinned = 0, added = 0;
         foreach (var s in struts.RootElement.GetProperty("struts").EnumerateArray())
         {
             for (var end = 0; end < 2; end++)
             {
                 double before = s.GetProperty("radiusBeforeMm")[end].GetDouble(), after = s.GetProperty("radiusAfterMm")[end].GetDouble();
+                if (s.GetProperty("decision").GetString() == "added")
+                {
+                    // What was not there before has no size before; the recipe's least tip is 0.3 mm across.
+                    Assert.Equal(0, before);
+                    Assert.InRange(after, 0.15, 4);
+                    added++;
+                    continue;
+                }
                 Assert.True(after <= before * 1.0001 + 1e-4, $"segment {s.GetProperty("id")} grew from {before} to {after}");
                 if (s.GetProperty("decision").GetString() == "kept") Assert.Equal(before, after, 3);
             }
             if (s.GetProperty("decision").GetString() == "thinned") thinned++;
         }
         Assert.True(thinned > 50, $"only {thinned} segments were thinned");
+        Assert.Equal(added / 2, job.Summary.GetProperty("struts").GetProperty("added").GetInt32());
     }
 
     [Fact]
