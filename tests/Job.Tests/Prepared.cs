@@ -53,7 +53,8 @@ public sealed class Prepared : IDisposable
         Directory.Delete(_room, true);
     }
 
-    private static (int Exit, string Said) Run(params string[] arguments)
+    /// <summary>Runs the program with some arguments; gives its exit code and all that it said.</summary>
+    public static (int Exit, string Said) Run(params string[] arguments)
     {
         var configuration = new DirectoryInfo(AppContext.BaseDirectory).Parent!.Name; // bin/<configuration>/net10.0
         var program = Path.GetFullPath(Path.Combine(AppContext.BaseDirectory, "../../../../../src/Host/bin", configuration, "net10.0", OperatingSystem.IsWindows() ? "stiltwright.exe" : "stiltwright"));

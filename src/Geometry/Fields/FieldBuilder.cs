@@ -94,7 +94,7 @@ internal sealed class FieldBuilder
         for (var c = 0; c < 8; c++) Classify(bx + (c & 1) * half, by + (c >> 1 & 1) * half, bz + (c >> 2) * half, half, seed, index, found);
     }
 
-    // Distance to the border; the seed, a place of its tree known to be near (or -1), becomes that of the nearest facet.
+    // Distance to the border. Seed is a place of its tree known to be near (or -1); it becomes that of the nearest facet.
     private double Distance(Vec3 p, double within, ref int seed)
     {
         var best2 = within * within;

@@ -12,7 +12,8 @@ public static class StagesVerb
         var config = CommonOptions.Config();
         var settings = new Option<bool>("--settings") { Description = "Says each setting with its unit, range and default." };
         var schemas = new Option<string?>("--write-schemas") { Description = "Writes the JSON schemas of all configuration files into a folder.", HelpName = "DIR" };
-        var verb = new Command("stages", "Lists the stages that can be loaded, and from where.") { config, settings, schemas };
+        var reference = new Option<string?>("--write-reference") { Description = "Writes the page of all stages and their settings.", HelpName = "FILE" };
+        var verb = new Command("stages", "Lists the stages that can be loaded, and from where.") { config, settings, schemas, reference };
         verb.SetAction(parsed =>
         {
             var (_, catalog) = CommonOptions.Read(parsed.GetRequiredValue(config));
@@ -29,6 +30,8 @@ public static class StagesVerb
                 Directory.CreateDirectory(folder);
                 foreach (var (name, text) in SchemaFiles.All(catalog)) File.WriteAllText(Path.Combine(folder, name), text);
             }
+
+            if (parsed.GetValue(reference) is { } page) File.WriteAllText(page, ReferencePage.Write(catalog));
 
             CommonOptions.Print(catalog.Problems, Console.Error);
             return catalog.Problems.Count > 0 ? ExitCode.Kept : ExitCode.Ready;

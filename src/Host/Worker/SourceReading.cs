@@ -62,10 +62,9 @@ public static class SourceReading
     /// <summary>The reader names the scratch copy; people know the file by its own name.</summary>
     private static string Sentence(string message, WorkOrder order)
     {
-        var text = message.Replace(order.SourcePath, order.SourceName, StringComparison.Ordinal);
-        var lead = order.SourceName + ": ";
-        var scratch = Path.GetFileName(order.SourcePath) + ": ";
-        return text.StartsWith(lead, StringComparison.Ordinal) ? text[lead.Length..]
-            : text.StartsWith(scratch, StringComparison.Ordinal) ? text[scratch.Length..] : text;
+        var text = message.Replace(order.SourcePath, order.SourceName, StringComparison.Ordinal).Replace(Path.GetFileName(order.SourcePath), order.SourceName, StringComparison.Ordinal);
+        foreach (var lead in (string[])[order.SourceName + ": ", order.SourceName + ", "])
+            if (text.StartsWith(lead, StringComparison.Ordinal)) return text[lead.Length..];
+        return text;
     }
 }
