@@ -89,6 +89,9 @@ internal sealed class LoadsBench
     public static StrutGraph Turned(StrutGraph graph, double radians)
     {
         var turn = Affine.Turn(Vec3.Up, radians);
-        return new StrutGraph([.. graph.Segments.Select(g => g with { From = turn.Apply(g.From), To = turn.Apply(g.To), Contact = g.Contact is { } c ? turn.Apply(c) : null })], []);
+        return new StrutGraph([.. graph.Segments.Select(g => g with { From = About(g.From), To = About(g.To), Contact = g.Contact is { } c ? About(c) : null })], []);
+
+        // Heights stay exactly as they are: a rounding in the last place would move an end on a layer's border into the next layer.
+        Vec3 About(Vec3 p) => turn.Apply(p) with { Z = p.Z };
     }
 }

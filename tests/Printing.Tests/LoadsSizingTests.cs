@@ -70,7 +70,23 @@ public class LoadsSizingTests
         from area in Gen.Double[30, 300]
         from braces in Gen.Int[0, 6]
         from lean in Gen.Double[0, 6]
+        where Apart(spots, lean, 1.5 * diameter)
         select (Make(spots, height, diameter, area, braces, lean), count);
+
+    // Struts of a print keep clear of each other: neither feet nor knees of two stand in one another.
+    private static bool Apart((double X, double Y)[] spots, double lean, double least)
+    {
+        for (var i = 0; i < spots.Length; i++)
+            for (var j = 0; j < i; j++)
+            {
+                double dx = spots[i].X - spots[j].X, dy = spots[i].Y - spots[j].Y;
+                if (Math.Sqrt(dx * dx + dy * dy) < least) return false;
+                dx += lean * (Math.Cos(i) - Math.Cos(j));
+                dy += lean * (Math.Sin(i) - Math.Sin(j));
+                if (Math.Sqrt(dx * dx + dy * dy) < least) return false;
+            }
+        return true;
+    }
 
     private static LoadScene Make((double, double)[] spots, double height, double diameter, double area, int braces, double lean)
     {
@@ -185,11 +201,12 @@ public class LoadsSizingTests
         var (a, b) = (LoadSolver.Solve(t.Scene, default), LoadSolver.Solve(turned, default));
         for (var i = 0; i < a.Segments.Count; i++)
         {
-            Assert.Equal(a.Segments[i].PullN, b.Segments[i].PullN, 1e-5 * (1 + a.Segments[i].PullN));
+            // A tenth of a gram's weight and less, in a strut that bears nothing, is rounding.
+            Assert.Equal(a.Segments[i].PullN, b.Segments[i].PullN, 1e-3 + 1e-5 * a.Segments[i].PullN);
             // Bending adds its two components from case to case, so it depends a little on the axes it is taken about.
-            Assert.Equal(a.Segments[i].PushN, b.Segments[i].PushN, 1e-5 * (1 + a.Segments[i].PushN));
+            Assert.Equal(a.Segments[i].PushN, b.Segments[i].PushN, 1e-3 + 1e-5 * a.Segments[i].PushN);
         }
-    }, iter: 30, threads: 2);
+    }, iter: 300, threads: 2);
 
     [Fact]
     public void Reactions_add_up_to_the_load_of_every_layer() => Scenes.Sample(t =>
