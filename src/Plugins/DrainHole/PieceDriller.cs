@@ -130,8 +130,9 @@ internal sealed class PieceDriller(Piece piece, Workpiece workpiece, DrainHoleSe
         {
             return NullEdges.Collapse(SolidTool.Subtract(piece.Figure, [.. holes.Select(h => h.Tool)], 1).Result);
         }
-        catch (CuttingException) when (holes.Count > 1)
+        catch (CuttingException)
         {
+            // One by one, so that the hole that cannot be drilled is named and the others are.
             var figure = piece.Figure;
             foreach (var (cavity, site, tool) in holes)
             {
@@ -139,10 +140,6 @@ internal sealed class PieceDriller(Piece piece, Workpiece workpiece, DrainHoleSe
                 figure = One(figure, cavity, site, tool, plans);
             }
             return figure;
-        }
-        catch (CuttingException)
-        {
-            return One(piece.Figure, holes[0].Cavity, holes[0].Site, holes[0].Tool, plans);
         }
     }
 
