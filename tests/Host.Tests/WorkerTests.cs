@@ -124,29 +124,26 @@ public sealed class WorkerTests : IDisposable
         Assert.Contains("99 mm is out of range", result.FirstFinding, StringComparison.Ordinal);
     }
 
-    [Fact]
-    public async Task A_source_that_changes_while_it_is_copied_is_not_taken()
+    [Theory]
+    [InlineData(1000)] // grown
+    [InlineData(-1000)] // cut short
+    [InlineData(0)] // other bytes of the same length
+    public async Task A_source_that_changes_while_it_is_copied_is_not_taken(int by)
     {
-        var source = _room.DropFile("crab.stl", new byte[8 << 20]);
-        var to = Path.Combine(_room.Root, "copy.stl");
-        using var writer = new FileStream(source, FileMode.Open, FileAccess.Write, FileShare.ReadWrite);
-        var begun = new TaskCompletionSource();
-        var done = false;
-        var write = Task.Run(async () =>
+        var source = _room.DropFile("crab.stl", new byte[1 << 16]);
+        var longAgo = DateTime.SpecifyKind(new DateTime(2026, 1, 2, 3, 4, 5), DateTimeKind.Utc);
+        File.SetLastWriteTimeUtc(source, longAgo);
+        void Change()
         {
-            while (!done)
-            {
-                writer.Seek(0, SeekOrigin.End);
-                writer.Write(new byte[1000]);
-                writer.Flush(true);
-                begun.TrySetResult();
-                await Task.Delay(1);
-            }
-        });
-        await begun.Task;
-        await Assert.ThrowsAnyAsync<IOException>(() => SourceCopy.Take(source, to, default)); // changed, or refused because somebody writes
-        done = true;
-        await write;
+            using var writer = new FileStream(source, FileMode.Open, FileAccess.Write, FileShare.ReadWrite);
+            writer.SetLength((1 << 16) + by);
+            writer.WriteByte(1);
+        }
+
+        var to = Path.Combine(_room.Root, "copy.stl");
+        await Assert.ThrowsAsync<SourceChangedException>(() => SourceCopy.Take(source, to, Change, default));
+        var taken = await SourceCopy.Take(source, Path.Combine(_room.Root, "again.stl"), default);
+        Assert.Equal((1 << 16) + by, taken.Length);
     }
 
     [Fact]

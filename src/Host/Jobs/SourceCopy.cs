@@ -13,13 +13,17 @@ public sealed record SourceCopy(string Path, string Sha256, long Length)
 {
     /// <summary>Copies a source, hashing as it goes, and makes sure that it did not change meanwhile.</summary>
     /// <exception cref="SourceChangedException">Length or time changed during the copy.</exception>
-    public static async Task<SourceCopy> Take(string source, string to, CancellationToken cancel)
+    public static Task<SourceCopy> Take(string source, string to, CancellationToken cancel) => Take(source, to, null, cancel);
+
+    /// <summary>As above; <paramref name="meanwhile"/> runs between the last byte read and the check, where a test changes the source.</summary>
+    public static async Task<SourceCopy> Take(string source, string to, Action? meanwhile, CancellationToken cancel)
     {
         var before = new FileInfo(source);
         // The look that found it followed no link; what lies there now must not be one either.
         if (before.LinkTarget is not null || before.Directory?.LinkTarget is not null) throw new SourceChangedException(source);
         var (length, written) = (before.Length, before.LastWriteTimeUtc);
         var (sha, copied) = await HashingCopy(source, to, cancel).ConfigureAwait(false);
+        meanwhile?.Invoke();
         before.Refresh();
         if (copied != length || before.Length != length || before.LastWriteTimeUtc != written) throw new SourceChangedException(source);
         return new SourceCopy(to, sha, length);
