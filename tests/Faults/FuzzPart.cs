@@ -15,8 +15,9 @@ internal static class FuzzPart
     private const double LongestS = 10;
     private const long LargestMiB = 3072;
 
-    public static Task<IReadOnlyList<string>> Run(bool isLong, int seed)
+    public static Task<IReadOnlyList<string>> Run(Options options)
     {
+        var (isLong, seed) = (options.IsLong, options.Seed);
         var each = isLong ? 1_000_000 / Kinds().Count + 1 : 1500;
         var faults = new List<string>();
         var folder = Directory.CreateTempSubdirectory("stiltwright-fuzz-").FullName;

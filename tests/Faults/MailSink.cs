@@ -13,6 +13,7 @@ internal sealed class MailSink : IAsyncDisposable
 {
     private readonly CancellationTokenSource _stop = new();
     private readonly Task _running;
+    private int _talking;
 
     public MailSink()
     {
@@ -23,13 +24,27 @@ internal sealed class MailSink : IAsyncDisposable
         }
 
         var services = new SmtpServer.ComponentModel.ServiceProvider();
-        services.Add(new Store(Received));
-        _running = new SmtpServer.SmtpServer(new SmtpServerOptionsBuilder().ServerName("localhost").Endpoint(e => e.Endpoint(new IPEndPoint(IPAddress.Loopback, Port))).Build(), services).StartAsync(_stop.Token);
+        services.Add(new Store(this));
+        var server = new SmtpServer.SmtpServer(new SmtpServerOptionsBuilder().ServerName("localhost").Endpoint(e => e.Endpoint(new IPEndPoint(IPAddress.Loopback, Port))).Build(), services);
+        server.SessionCreated += (_, _) => Interlocked.Increment(ref _talking);
+        server.SessionCompleted += (_, _) => Interlocked.Decrement(ref _talking);
+        server.SessionFaulted += (_, _) => Interlocked.Decrement(ref _talking);
+        server.SessionCancelled += (_, _) => Interlocked.Decrement(ref _talking);
+        _running = server.StartAsync(_stop.Token);
     }
 
     public int Port { get; }
 
     public ConcurrentQueue<string> Received { get; } = new();
+
+    /// <summary>Waits until nobody talks to the server, so that all that was sent is noted.</summary>
+    public void WaitForSilence()
+    {
+        for (var i = 0; i < 2000 && Volatile.Read(ref _talking) > 0; i++) Thread.Sleep(5);
+    }
+
+    /// <summary>Called with each message, before it is noted (true) and after it, but before the sender has our answer.</summary>
+    public Action<bool> OnMail { get; set; } = _ => { };
 
     public async ValueTask DisposeAsync()
     {
@@ -38,12 +53,14 @@ internal sealed class MailSink : IAsyncDisposable
         _stop.Dispose();
     }
 
-    private sealed class Store(ConcurrentQueue<string> received) : MessageStore
+    private sealed class Store(MailSink sink) : MessageStore
     {
         public override Task<SmtpServer.Protocol.SmtpResponse> SaveAsync(ISessionContext context, IMessageTransaction transaction, ReadOnlySequence<byte> buffer, CancellationToken cancellationToken)
         {
             using var bytes = new MemoryStream(buffer.ToArray());
-            received.Enqueue(MimeMessage.Load(bytes, CancellationToken.None).MessageId ?? "");
+            sink.OnMail(true);
+            sink.Received.Enqueue(MimeMessage.Load(bytes, CancellationToken.None).MessageId ?? "");
+            sink.OnMail(false);
             return Task.FromResult(SmtpServer.Protocol.SmtpResponse.Ok);
         }
     }

@@ -1,4 +1,6 @@
 using System.Buffers.Binary;
+using System.Globalization;
+using System.Text;
 
 namespace Stiltwright.Faults;
 
@@ -14,19 +16,21 @@ internal sealed class PrintRoom : IDisposable
         }
 
         Directory.CreateDirectory(Path.Combine(Config, "folders"));
-        File.WriteAllText(Path.Combine(Config, "stiltwright.json"), hostSettings.Replace("STATE", State.Replace('\\', '/'), StringComparison.Ordinal));
+        File.WriteAllText(Path.Combine(Config, "stiltwright.json"), hostSettings.Replace("STATE", State.Replace('\\', '/'), StringComparison.Ordinal).Replace("PLUGINS", Plugins.Replace('\\', '/'), StringComparison.Ordinal));
         foreach (var (name, text) in recipes)
         {
             File.WriteAllText(Path.Combine(Config, "folders", name + ".json"), text);
             Directory.CreateDirectory(Path.Combine(Share, name));
         }
+
+        Drops = [.. recipes.Select(r => Path.Combine(Share, r.Name))];
     }
 
     /// <summary>The folder that holds the solution.</summary>
     public static string Repository { get; } = Above("Stiltwright.slnx");
 
-    /// <summary>The built program.</summary>
-    public static string Program { get; } = Path.Combine(Repository, "src", "Host", "bin", "Release", "net10.0", "stiltwright" + (OperatingSystem.IsWindows() ? ".exe" : ""));
+    /// <summary>The built program, or the published one that --program names.</summary>
+    public static string Program { get; set; } = Path.Combine(Repository, "src", "Host", "bin", "Release", "net10.0", "stiltwright" + (OperatingSystem.IsWindows() ? ".exe" : ""));
 
     public string Root { get; } = Directory.CreateTempSubdirectory("stiltwright-faults-").FullName;
 
@@ -36,15 +40,32 @@ internal sealed class PrintRoom : IDisposable
 
     public string State => Path.Combine(Root, "state");
 
-    /// <summary>A recipe with the given stages.</summary>
+    public string Plugins => Path.Combine(Root, "plugins");
+
+    /// <summary>True where the folder is to be looked at by a person and not deleted.</summary>
+    public bool Kept { get; set; }
+
+    /// <summary>The drop folders.</summary>
+    public IReadOnlyList<string> Drops { get; }
+
+    /// <summary>A recipe with the given stages, each by name or as JSON.</summary>
     public static string Recipe(params string[] stages) =>
-        $$"""{ "target": { "percent": 200 }, "printers": ["hall-large"], "resin": "workshop-grey", "mail": { "to": ["printroom@example.org"], "when": "always" }, "stages": [{{string.Join(",", stages.Select(s => $$"""{ "stage": "{{s}}" }"""))}}] }""";
+        $$"""{ "target": { "percent": 200 }, "printers": ["hall-large"], "resin": "workshop-grey", "mail": { "to": ["printroom@example.org"], "when": "always" }, "stages": [{{string.Join(",", stages.Select(s => s.StartsWith('{') ? s : $$"""{ "stage": "{{s}}" }"""))}}] }""";
 
     /// <summary>A ball on six-sided pillars on a plate, as binary STL: closed shells that touch nothing but in passing.</summary>
-    public static byte[] Figure(Random random)
+    public static byte[] Figure(Random random) => Binary(Triangles(random, random.Next(30, 70)), random);
+
+    /// <summary>The same with a few thousand triangles, or now and then up to 20,000; one in four as text, which takes longer to copy.</summary>
+    public static byte[] MixedFigure(Random random)
+    {
+        var triangles = Triangles(random, random.Next(5) == 0 ? random.Next(45, 70) : random.Next(23, 40));
+        return random.Next(4) == 0 ? Text(triangles, random) : Binary(triangles, random);
+    }
+
+    private static List<float[]> Triangles(Random random, int rings)
     {
         var triangles = new List<float[]>();
-        var (radius, rings) = (6f + (6 * random.NextSingle()), random.Next(30, 70));
+        var radius = 6f + (6 * random.NextSingle());
         Ball(triangles, radius, radius + 6, rings);
         for (var i = 0; i < 7; i++)
         {
@@ -54,6 +75,24 @@ internal sealed class PrintRoom : IDisposable
         }
 
         Prism(triangles, 0, 0, radius, 0, 1, 24);
+        return triangles;
+    }
+
+    private static byte[] Text(List<float[]> triangles, Random random)
+    {
+        var text = new StringBuilder(FormattableString.Invariant($"solid figure {random.NextInt64()}\n"));
+        foreach (var t in triangles)
+        {
+            text.Append("facet normal 0 0 0\nouter loop\n");
+            for (var k = 0; k < 9; k += 3) text.Append(CultureInfo.InvariantCulture, $"vertex {t[k]:r} {t[k + 1]:r} {t[k + 2]:r}\n");
+            text.Append("endloop\nendfacet\n");
+        }
+
+        return Encoding.ASCII.GetBytes(text.Append("endsolid figure\n").ToString());
+    }
+
+    private static byte[] Binary(List<float[]> triangles, Random random)
+    {
         var bytes = new byte[84 + (50 * triangles.Count)];
         random.NextBytes(bytes.AsSpan(8, 60)); // no two files alike
         BinaryPrimitives.WriteUInt32LittleEndian(bytes.AsSpan(80), (uint)triangles.Count);
@@ -62,7 +101,18 @@ internal sealed class PrintRoom : IDisposable
         return bytes;
     }
 
-    public void Dispose() => Directory.Delete(Root, true);
+    /// <summary>Puts the stages of tests/HostileStages into the administrator's plug-in folder, "PLUGINS" in the settings.</summary>
+    public void LayHostileStages()
+    {
+        var own = Directory.CreateDirectory(Path.Combine(Plugins, "HostileStages")).FullName;
+        foreach (var f in Directory.GetFiles(Path.Combine(Repository, "tests", "HostileStages", "bin", "Release", "net10.0")))
+            if (!Path.GetFileName(f).StartsWith("Stiltwright.Sdk", StringComparison.Ordinal)) File.Copy(f, Path.Combine(own, Path.GetFileName(f)));
+    }
+
+    public void Dispose()
+    {
+        if (!Kept) Directory.Delete(Root, true);
+    }
 
     private static void Ball(List<float[]> to, float r, float up, int rings)
     {

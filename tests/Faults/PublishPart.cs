@@ -12,13 +12,13 @@ internal static class PublishPart
 {
     private const int Finished = 7;
 
-    public static async Task<IReadOnlyList<string>> Run(bool isLong, int seed)
+    public static async Task<IReadOnlyList<string>> Run(Options options)
     {
         var faults = new List<string>();
         var kills = 0;
-        foreach (var hadOlder in isLong ? (bool[])[false, true] : [true])
+        foreach (var hadOlder in options.IsLong ? (bool[])[false, true] : [true])
         {
-            foreach (var when in isLong ? (string[])["before", "midway", "after"] : ["midway", "after"])
+            foreach (var when in options.IsLong ? (string[])["before", "midway", "after"] : ["midway", "after"])
             {
                 for (var n = 1; ; n++)
                 {

@@ -1,0 +1,332 @@
+using System.Diagnostics;
+using System.Runtime.InteropServices;
+using System.Security.Cryptography;
+using System.Text;
+using System.Text.Json;
+using Stiltwright.Host.Jobs;
+
+namespace Stiltwright.Faults;
+
+/// <summary>One print room whose service and workers are killed, and what must hold afterwards.</summary>
+internal sealed class KillRound : IAsyncDisposable
+{
+    private const string Whole = "enlarge-200";
+    private const string Plain = "enlarge-150";
+    private const int OpenAtOnce = 5;
+    private static readonly TimeSpan LongestSearch = TimeSpan.FromSeconds(40);
+
+    private readonly Random _random;
+    private readonly KillTally _tally;
+    private readonly MailSink _mails = new();
+    private readonly PrintRoom _room;
+    private readonly Dictionary<string, (byte[] Bytes, string Sha256)> _dropped = new(StringComparer.Ordinal);
+    private readonly Dictionary<string, int> _inTheGap = new(StringComparer.Ordinal);
+    private readonly Dictionary<string, int> _workers = new(StringComparer.Ordinal);
+    private readonly List<string> _faults = [];
+    private Process? _host;
+    private int _names;
+
+    public KillRound(int seed, KillTally tally)
+    {
+        (_random, _tally) = (new Random(seed), tally);
+        string[] stages = ["inspect", "rescale", "shell", "drain-hole", "strut-thin", "estimate"];
+        string[] plain = ["inspect", """{ "stage": "rescale", "oldCavities": "keep" }""", "estimate"];
+        _room = new PrintRoom(
+            $$"""{ "state": "STATE", "pluginFolders": ["PLUGINS"], "watch": { "sweepS": 0.5, "settleS": 0, "patienceS": 5 }, "worker": { "parallel": 2, "timeLimitS": 300 }, "mail": { "server": "127.0.0.1", "port": {{_mails.Port}}, "security": "none", "gatherS": 0, "digestFrom": 1000 } }""",
+            (Whole, PrintRoom.Recipe([.. stages.SelectMany(s => (string[])["before-" + s, s]), "before-writing"])),
+            (Plain, PrintRoom.Recipe(["before-inspect", plain[0], "before-rescale", plain[1], "before-estimate", plain[2], "before-writing"])));
+        _room.LayHostileStages();
+    }
+
+    /// <summary>A sentence about the round.</summary>
+    public string Said { get; private set; } = "";
+
+    /// <summary>Kills so many times, or until the time is over.</summary>
+    public async Task Kill(int kills, TimeSpan limit)
+    {
+        var clock = Stopwatch.StartNew();
+        for (var n = 0; n < kills && clock.Elapsed < limit && _faults.Count == 0; n++)
+        {
+            _host ??= Start();
+            while (Unfinished() < OpenAtOnce) DropOne();
+            var before = _tally.Kills;
+            if (_random.Next(4) > 0) await Aimed(_tally.Least(_random));
+            if (_tally.Kills == before) await AtRandom();
+        }
+    }
+
+    /// <summary>Lets the service finish everything, and stops it as a service manager would.</summary>
+    public async Task Drain()
+    {
+        _host ??= Start();
+        var (left, clock) = (-1, Stopwatch.StartNew());
+        while (Unfinished() is > 0 and var n && clock.Elapsed < TimeSpan.FromMinutes(6))
+        {
+            if (n != left) (left, clock) = (n, Stopwatch.StartNew());
+            await Task.Delay(300);
+        }
+
+        await Task.Delay(1500);
+        _ = Signal(_host.Id, 15);
+        if (!_host.WaitForExit(60_000)) _faults.Add("the service did not stop within a minute of being asked to");
+        else if (_host.ExitCode is not (0 or 143)) _faults.Add($"the service stopped with exit code {_host.ExitCode}");
+        Kill(_host);
+        _host = null;
+    }
+
+    /// <summary>All promises; what is broken comes back.</summary>
+    public IReadOnlyList<string> Check()
+    {
+        var ledger = new Ledger(_room.State, TimeProvider.System);
+        var over = ledger.InState(JobState.Done, JobState.Parked);
+        foreach (var (name, (bytes, sha)) in _dropped)
+        {
+            var path = Path.Combine(_room.Share, name);
+            if (!File.ReadAllBytes(path).AsSpan().SequenceEqual(bytes)) _faults.Add($"{name}: the source was changed");
+            var sets = Sets(Path.GetDirectoryName(path)!).Where(s => s.File == Path.GetFileName(path)).ToList();
+            if (sets.Count != 1) _faults.Add($"{name} has {sets.Count} sets");
+            else if (sets[0].Sha256 != sha) _faults.Add($"{name}: its set is made of other bytes");
+            if (!over.Any(j => j.Folder + "/" + j.Source == name)) _faults.Add($"{name}: no job of it is over");
+        }
+
+        foreach (var twice in over.GroupBy(j => j.Identity).Where(g => g.Count() > 1)) _faults.Add($"{twice.First().Source}: {twice.Count()} jobs for the same content");
+        foreach (var job in ledger.InState(JobState.Queued, JobState.Running, JobState.Waiting, JobState.Publishing)) _faults.Add($"{job.Folder}/{job.Source} is still {job.State}: {job.Sentence}");
+        foreach (var stray in Strays()) _faults.Add($"left behind: {stray}");
+        if (ledger.WaitingMails().Count > 0) _faults.Add($"{ledger.WaitingMails().Count} mails still wait");
+        var received = _mails.Received.GroupBy(m => m).ToDictionary(g => g.Key, g => g.Count());
+        if (received.Count != over.Count) _faults.Add($"{received.Count} different mails came for {over.Count} finished jobs");
+        foreach (var (id, times) in received.Where(r => r.Value > 1 + _inTheGap.GetValueOrDefault(r.Key))) _faults.Add($"the mail {id} came {times} times, and {_inTheGap.GetValueOrDefault(id)} kills fell between the server's answer and the note of it");
+        Said = $"{over.Count(j => j.State == JobState.Done)} jobs done and {over.Count(j => j.State == JobState.Parked)} set aside for {_dropped.Count} files; {received.Count} mails, {received.Count(r => r.Value > 1)} of them twice";
+        return _faults;
+    }
+
+    /// <summary>Where the print room lies, which is then not deleted.</summary>
+    public string Keep()
+    {
+        _room.Kept = true;
+        return _room.Root;
+    }
+
+    public async ValueTask DisposeAsync()
+    {
+        if (_host is not null) Kill(_host);
+        await _mails.DisposeAsync();
+        _room.Dispose();
+    }
+
+    /// <summary>A kill in the given state, if that state comes about before the search takes too long.</summary>
+    private async Task Aimed(string state)
+    {
+        if (state == KillStates.Mailing)
+        {
+            var before = _random.Next(2) == 0;
+            var fell = new TaskCompletionSource();
+            _mails.OnMail = first =>
+            {
+                if (first != before || fell.Task.IsCompleted) return;
+                _host!.Kill();
+                fell.TrySetResult();
+            };
+            await Task.WhenAny(fell.Task, Task.Delay(LongestSearch));
+            _mails.OnMail = _ => { };
+            if (fell.Task.IsCompleted) AfterHostKill();
+            return;
+        }
+
+        if (state == KillStates.Queued)
+        {
+            KillHost();
+            return;
+        }
+
+        using var stirred = new Stirring(_room);
+        var clock = Stopwatch.StartNew();
+        while (clock.Elapsed < LongestSearch)
+        {
+            FindWorkers();
+            if (KillStates.IsThere(_room, state))
+            {
+                if (_random.Next(2) == 0) Thread.Sleep(_random.Next(KillStates.Stages.Contains(state) ? 300 : 4));
+                if (_random.Next(3) == 0 || !KillWorker(state)) KillHost();
+                return;
+            }
+
+            stirred.Wait(TimeSpan.FromMilliseconds(20));
+        }
+    }
+
+    private async Task AtRandom()
+    {
+        await Task.Delay(_random.Next(50, 4000));
+        FindWorkers();
+        if (_random.Next(2) == 0 || !KillWorker(null)) KillHost();
+    }
+
+    /// <summary>Halts a worker, looks what it is at, and kills it. False where there is none.</summary>
+    private bool KillWorker(string? preferred)
+    {
+        var runs = KillStates.Runs(_room).Where(r => _workers.TryGetValue(r, out var id) && IsWorker(id, r)).ToArray();
+        if (runs.Length == 0) return false;
+        var run = runs.FirstOrDefault(r => KillStates.OfRun(r) == preferred) ?? runs[_random.Next(runs.Length)];
+        if (Signal(_workers[run], 19) != 0) return false;
+        var state = KillStates.OfRun(run);
+        if (!Directory.Exists(run) || Signal(_workers[run], 9) != 0) return false; // it had ended: nothing was killed
+        _tally.NoteWorker(state);
+        return true;
+    }
+
+    private void KillHost()
+    {
+        Kill(_host!);
+        AfterHostKill();
+    }
+
+    private void AfterHostKill()
+    {
+        FindWorkers();
+        Kill(_host!);
+        _host!.Dispose();
+        _host = null;
+        var clock = Stopwatch.StartNew();
+        while (_workers.Any(w => IsWorker(w.Value, w.Key)))
+        {
+            Thread.Sleep(5);
+            if (clock.Elapsed < TimeSpan.FromSeconds(30)) continue;
+            _faults.Add("a worker outlived its service by more than half a minute");
+            break;
+        }
+
+        _workers.Clear();
+        _tally.NoteHost(KillStates.AfterKill(_room));
+        _mails.WaitForSilence();
+        var got = _mails.Received.ToHashSet();
+        foreach (var id in KillStates.MailsNotNoted(_room).Where(got.Contains)) _inTheGap[id] = _inTheGap.GetValueOrDefault(id) + 1;
+    }
+
+    /// <summary>Notes the worker of each run as soon as there is one: a state may be over in a few milliseconds.</summary>
+    private void FindWorkers()
+    {
+        foreach (var run in KillStates.Runs(_room).Where(r => !_workers.ContainsKey(r)))
+        {
+            foreach (var folder in Directory.GetDirectories("/proc"))
+                if (int.TryParse(Path.GetFileName(folder), out var id) && IsWorker(id, run)) _workers[run] = id;
+        }
+    }
+
+    private static bool IsWorker(int id, string run)
+    {
+        try
+        {
+            var line = File.ReadAllText($"/proc/{id}/cmdline");
+            return line.Contains(run + "/", StringComparison.Ordinal) && line.Contains("--tied", StringComparison.Ordinal);
+        }
+        catch (Exception e) when (e is IOException or UnauthorizedAccessException)
+        {
+            return false; // It ended while we looked.
+        }
+    }
+
+    /// <summary>Something new, or now and then another version of a file that has its set.</summary>
+    private void DropOne()
+    {
+        var bytes = _random.Next(7) == 0 ? Encoding.ASCII.GetBytes($"solid {_random.Next()}\nfacet normal 0 0 x\nendsolid\n") : PrintRoom.MixedFigure(_random);
+        var older = _dropped.Keys.Where(HasSet).Order(StringComparer.Ordinal).ToArray();
+        var name = older.Length > 0 && _random.Next(5) == 0 ? older[_random.Next(older.Length)] : $"{(_random.Next(2) == 0 ? Whole : Plain)}/figure-{_names++}.stl";
+        var path = Path.Combine(_room.Share, name);
+        File.WriteAllBytes(path + ".part", bytes);
+        File.Move(path + ".part", path, overwrite: true);
+        _dropped[name] = (bytes, Convert.ToHexStringLower(SHA256.HashData(bytes)));
+    }
+
+    private bool HasSet(string name) => Directory.Exists(Path.ChangeExtension(Path.Combine(_room.Share, name), ".set"));
+
+    /// <summary>Files whose present content has no finished job yet, and mails that wait.</summary>
+    private int Unfinished()
+    {
+        var done = _room.Drops.SelectMany(Sets).Select(s => s.Sha256).ToHashSet();
+        var waiting = File.Exists(Path.Combine(_room.State, "ledger.db")) ? KillStates.AfterKill(_room).Count(s => s is KillStates.Mailing or KillStates.Renames) : 0;
+        return _dropped.Values.Count(d => !done.Contains(d.Sha256)) + waiting;
+    }
+
+    private IEnumerable<string> Strays()
+    {
+        foreach (var p in Directory.GetFileSystemEntries(_room.Share, "*", SearchOption.AllDirectories))
+            if (p.EndsWith(".tmp", StringComparison.Ordinal) && !Path.GetFileName(p).StartsWith(".board.html", StringComparison.Ordinal)) yield return p;
+        foreach (var p in _room.Drops.SelectMany(d => Directory.GetFileSystemEntries(Path.Combine(d, ".stiltwright", "making")))) yield return p;
+        foreach (var p in KillStates.Runs(_room)) yield return p;
+    }
+
+    private static IEnumerable<(string File, string Sha256)> Sets(string drop)
+    {
+        foreach (var folder in Directory.GetDirectories(drop, "*.set"))
+        {
+            var path = Path.Combine(folder, "summary.json");
+            if (!File.Exists(path)) continue; // between the two renames
+            using var json = JsonDocument.Parse(File.ReadAllText(path));
+            var source = json.RootElement.GetProperty("source");
+            yield return (source.GetProperty("file").GetString()!, source.GetProperty("sha256").GetString()!);
+        }
+    }
+
+    private Process Start()
+    {
+        var start = new ProcessStartInfo(PrintRoom.Program, ["serve", "--share", _room.Share, "--config", _room.Config]) { RedirectStandardOutput = true, RedirectStandardError = true };
+        start.Environment["DOTNET_TieredPGO"] = "0"; // a service that lives for seconds gains nothing by it
+        var host = Process.Start(start)!;
+        host.OutputDataReceived += (_, _) => { };
+        host.ErrorDataReceived += (_, e) =>
+        {
+            if (!string.IsNullOrWhiteSpace(e.Data)) Console.WriteLine("host: " + e.Data);
+        };
+        host.BeginOutputReadLine();
+        host.BeginErrorReadLine();
+        return host;
+    }
+
+    private static void Kill(Process process)
+    {
+        try
+        {
+            process.Kill(); // this one only: what it started must end by itself
+            process.WaitForExit(10_000);
+        }
+        catch (InvalidOperationException)
+        {
+            // It ended by itself a moment before.
+        }
+    }
+
+    [DllImport("libc", EntryPoint = "kill", SetLastError = true)]
+    private static extern int Signal(int process, int signal);
+
+    /// <summary>Wakes as soon as something changes in scratch or where sets are made.</summary>
+    private sealed class Stirring : IDisposable
+    {
+        private readonly ManualResetEventSlim _event = new();
+        private readonly List<FileSystemWatcher> _watchers = [];
+
+        public Stirring(PrintRoom room)
+        {
+            Directory.CreateDirectory(Path.Combine(room.State, "scratch"));
+            foreach (var folder in (string[])[Path.Combine(room.State, "scratch"), .. room.Drops])
+            {
+                var w = new FileSystemWatcher(folder) { IncludeSubdirectories = true, EnableRaisingEvents = true };
+                w.Created += (_, _) => _event.Set();
+                w.Renamed += (_, _) => _event.Set();
+                _watchers.Add(w);
+            }
+        }
+
+        public void Wait(TimeSpan most)
+        {
+            _event.Wait(most);
+            _event.Reset();
+        }
+
+        public void Dispose()
+        {
+            foreach (var w in _watchers) w.Dispose();
+            _event.Dispose();
+        }
+    }
+}
