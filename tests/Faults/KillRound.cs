@@ -1,5 +1,4 @@
 using System.Diagnostics;
-using System.Runtime.InteropServices;
 using System.Security.Cryptography;
 using System.Text;
 using System.Text.Json;
@@ -23,7 +22,7 @@ internal sealed class KillRound : IAsyncDisposable
     private readonly Dictionary<string, int> _inTheGap = new(StringComparer.Ordinal);
     private readonly Dictionary<string, int> _workers = new(StringComparer.Ordinal);
     private readonly List<string> _faults = [];
-    private Process? _host;
+    private ServiceProcess? _host;
     private int _names;
 
     public KillRound(int seed, KillTally tally)
@@ -47,7 +46,7 @@ internal sealed class KillRound : IAsyncDisposable
         var clock = Stopwatch.StartNew();
         for (var n = 0; n < kills && clock.Elapsed < limit && _faults.Count == 0; n++)
         {
-            _host ??= Start();
+            _host ??= new ServiceProcess(_room);
             while (Unfinished() < OpenAtOnce) DropOne();
             var before = _tally.Kills;
             if (_random.Next(4) > 0) await Aimed(_tally.Least(_random));
@@ -58,7 +57,7 @@ internal sealed class KillRound : IAsyncDisposable
     /// <summary>Lets the service finish everything, and stops it as a service manager would.</summary>
     public async Task Drain()
     {
-        _host ??= Start();
+        _host ??= new ServiceProcess(_room);
         var (left, clock) = (-1, Stopwatch.StartNew());
         while (Unfinished() is > 0 and var n && clock.Elapsed < TimeSpan.FromMinutes(6))
         {
@@ -67,10 +66,9 @@ internal sealed class KillRound : IAsyncDisposable
         }
 
         await Task.Delay(1500);
-        _ = Signal(_host.Id, 15);
-        if (!_host.WaitForExit(60_000)) _faults.Add("the service did not stop within a minute of being asked to");
-        else if (_host.ExitCode is not (0 or 143)) _faults.Add($"the service stopped with exit code {_host.ExitCode}");
-        Kill(_host);
+        if (_host.Stop() is { } wrong) _faults.Add(wrong);
+        _faults.AddRange(_host.Errors.Select(e => "the service said on its standard error: " + e));
+        _host.Dispose();
         _host = null;
     }
 
@@ -109,7 +107,7 @@ internal sealed class KillRound : IAsyncDisposable
 
     public async ValueTask DisposeAsync()
     {
-        if (_host is not null) Kill(_host);
+        _host?.Dispose();
         await _mails.DisposeAsync();
         _room.Dispose();
     }
@@ -168,24 +166,24 @@ internal sealed class KillRound : IAsyncDisposable
         var runs = KillStates.Runs(_room).Where(r => _workers.TryGetValue(r, out var id) && IsWorker(id, r)).ToArray();
         if (runs.Length == 0) return false;
         var run = runs.FirstOrDefault(r => KillStates.OfRun(r) == preferred) ?? runs[_random.Next(runs.Length)];
-        if (Signal(_workers[run], 19) != 0) return false;
+        if (ServiceProcess.Signal(_workers[run], 19) != 0) return false;
         var state = KillStates.OfRun(run);
-        if (!Directory.Exists(run) || Signal(_workers[run], 9) != 0) return false; // it had ended: nothing was killed
+        if (!Directory.Exists(run) || ServiceProcess.Signal(_workers[run], 9) != 0) return false; // it had ended: nothing was killed
         _tally.NoteWorker(state);
         return true;
     }
 
     private void KillHost()
     {
-        Kill(_host!);
+        _host!.Kill();
         AfterHostKill();
     }
 
     private void AfterHostKill()
     {
         FindWorkers();
-        Kill(_host!);
-        _host!.Dispose();
+        _host!.Kill();
+        _host.Dispose();
         _host = null;
         var clock = Stopwatch.StartNew();
         while (_workers.Any(w => IsWorker(w.Value, w.Key)))
@@ -244,7 +242,7 @@ internal sealed class KillRound : IAsyncDisposable
     private int Unfinished()
     {
         var done = _room.Drops.SelectMany(Sets).Select(s => s.Sha256).ToHashSet();
-        var waiting = File.Exists(Path.Combine(_room.State, "ledger.db")) ? KillStates.AfterKill(_room).Count(s => s is KillStates.Mailing or KillStates.Renames) : 0;
+        var waiting = KillStates.AfterKill(_room).Count(s => s is KillStates.Mailing or KillStates.Renames);
         return _dropped.Values.Count(d => !done.Contains(d.Sha256)) + waiting;
     }
 
@@ -267,37 +265,6 @@ internal sealed class KillRound : IAsyncDisposable
             yield return (source.GetProperty("file").GetString()!, source.GetProperty("sha256").GetString()!);
         }
     }
-
-    private Process Start()
-    {
-        var start = new ProcessStartInfo(PrintRoom.Program, ["serve", "--share", _room.Share, "--config", _room.Config]) { RedirectStandardOutput = true, RedirectStandardError = true };
-        start.Environment["DOTNET_TieredPGO"] = "0"; // a service that lives for seconds gains nothing by it
-        var host = Process.Start(start)!;
-        host.OutputDataReceived += (_, _) => { };
-        host.ErrorDataReceived += (_, e) =>
-        {
-            if (!string.IsNullOrWhiteSpace(e.Data)) Console.WriteLine("host: " + e.Data);
-        };
-        host.BeginOutputReadLine();
-        host.BeginErrorReadLine();
-        return host;
-    }
-
-    private static void Kill(Process process)
-    {
-        try
-        {
-            process.Kill(); // this one only: what it started must end by itself
-            process.WaitForExit(10_000);
-        }
-        catch (InvalidOperationException)
-        {
-            // It ended by itself a moment before.
-        }
-    }
-
-    [DllImport("libc", EntryPoint = "kill", SetLastError = true)]
-    private static extern int Signal(int process, int signal);
 
     /// <summary>Wakes as soon as something changes in scratch or where sets are made.</summary>
     private sealed class Stirring : IDisposable

@@ -40,11 +40,11 @@ internal static class KillStates
     /// <summary>The state of each unfinished job and mail after the service was killed and before it is started again.</summary>
     public static IReadOnlyList<string> AfterKill(PrintRoom room)
     {
-        var ledger = Path.Combine(room.State, "ledger.db");
-        if (!File.Exists(ledger)) return [];
-        using var db = new SqliteConnection(new SqliteConnectionStringBuilder { DataSource = ledger, Mode = SqliteOpenMode.ReadWrite, Pooling = false }.ToString());
-        db.Open();
-        if (db.ExecuteScalar<long>("SELECT COUNT(*) FROM sqlite_master WHERE name IN ('ledger_jobs', 'ledger_mails')") < 2) return [];
+        return ServiceProcess.Ask(room, db => States(room, db)) ?? [];
+    }
+
+    private static List<string> States(PrintRoom room, SqliteConnection db)
+    {
         var states = new List<string>();
         foreach (var (id, fence, folder, state) in db.Query<(string, long, string, string)>("SELECT id, fence, folder, state FROM ledger_jobs WHERE state IN ('queued', 'waiting', 'running', 'publishing')"))
         {
@@ -60,15 +60,8 @@ internal static class KillStates
     }
 
     /// <summary>Message ids of the mails of which the service does not know that they were sent.</summary>
-    public static IReadOnlyList<string> MailsNotNoted(PrintRoom room)
-    {
-        var ledger = Path.Combine(room.State, "ledger.db");
-        if (!File.Exists(ledger)) return [];
-        using var db = new SqliteConnection(new SqliteConnectionStringBuilder { DataSource = ledger, Mode = SqliteOpenMode.ReadWrite, Pooling = false }.ToString());
-        db.Open();
-        return db.ExecuteScalar<long>("SELECT COUNT(*) FROM sqlite_master WHERE name = 'ledger_mails'") == 0 ? []
-            : [.. db.Query<byte[]>("SELECT bytes FROM ledger_mails WHERE state <> 'sent'").Select(MessageId)];
-    }
+    public static IReadOnlyList<string> MailsNotNoted(PrintRoom room) =>
+        ServiceProcess.Ask(room, db => db.Query<byte[]>("SELECT bytes FROM ledger_mails WHERE state <> 'sent'").Select(MessageId).ToList()) ?? [];
 
     /// <summary>The id in a message's head.</summary>
     public static string MessageId(byte[] message)

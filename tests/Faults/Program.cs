@@ -9,6 +9,7 @@ var parts = new Dictionary<string, Func<Options, Task<IReadOnlyList<string>>>>
     ["publish"] = PublishPart.Run,
     ["fuzz"] = FuzzPart.Run,
     ["stages"] = StagesPart.Run,
+    ["disk"] = DiskPart.Run,
     ["kill"] = KillPart.Run,
 };
 var wanted = Options.Value(args, "--part");
