@@ -40,8 +40,9 @@ public sealed class BoardWriter(ServiceState state, Ledger ledger, Sweeper sweep
         {
             DurableFiles.Replace(PagePath, BoardPage.Html(Model()), Environment.MachineName);
         }
-        catch (Exception e) when (e is IOException or UnauthorizedAccessException)
+        catch (Exception e) when (e is IOException or UnauthorizedAccessException or System.Data.Common.DbException)
         {
+            // A ledger that cannot be read for a while (its disk is full) must not end the service; the page shows its own age.
             log.LogWarning("The board cannot be written: {Reason}", e.Message);
         }
     }

@@ -27,6 +27,11 @@ public static class CommandRunner
             Console.Error.WriteLine("Stopped before it was done.");
             return ExitCode.Kept;
         }
+        catch (System.Data.Common.DbException e)
+        {
+            Console.Error.WriteLine($"The ledger cannot be read or written: {e.Message} Look at the disk of the state folder (room, rights), then start again.");
+            return ExitCode.Kept;
+        }
         catch (Exception e) when (e is IOException or UnauthorizedAccessException or InvalidDataException or InvalidOperationException)
         {
             Console.Error.WriteLine(e.Message);

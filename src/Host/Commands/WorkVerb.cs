@@ -19,7 +19,17 @@ public static class WorkVerb
             if (parsed.GetValue(tied)) EndWithTheHost();
             // The stages may print what they like on standard output; ours are framed lines on the real one.
             var real = Console.Out;
-            WorkEntry.Run(WorkOrder.Read(parsed.GetRequiredValue(order)), (stage, share) => WorkerLines.Write(real, stage, share), cancel);
+            try
+            {
+                WorkEntry.Run(WorkOrder.Read(parsed.GetRequiredValue(order)), (stage, share) => WorkerLines.Write(real, stage, share), cancel);
+            }
+            catch (Exception e) when (RoomOnDisk.IsWanting(e))
+            {
+                // Not the file's fault: the host does the job again when there is room.
+                Console.Error.WriteLine(e.Message);
+                Environment.Exit(ExitCode.NoRoom);
+            }
+
             // The set is written: threads that a stage left behind must not keep the process until its time is over.
             Environment.Exit(ExitCode.Ready);
             return Task.FromResult(ExitCode.Ready);

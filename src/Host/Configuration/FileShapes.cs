@@ -19,6 +19,7 @@ public static class FileShapes
             new("sweepS", new NumberShape("s", 0.2, 3600), "Pause between two looks at the share.", Default: 10),
             new("settleS", new NumberShape("s", 0, 3600), "A file is taken when size and time stood still that long.", Default: 15),
             new("patienceS", new NumberShape("s", 0, 86400), "How long a file may be shorter than it says it is before it is refused.", Default: 600),
+            new("notifications", new TruthShape(), "Whether change notifications hasten the looks. Everything is found without them, only later by up to sweepS; turn them off where a share's are faulty.", Default: true),
         ]), "Watching the share."),
         new("worker", new GroupShape([
             new("memoryMiB", new NumberShape("MiB", 256, 1 << 20, true), "Memory that one job may use.", Default: 4096),

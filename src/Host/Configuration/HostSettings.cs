@@ -52,6 +52,9 @@ public sealed record WatchSettings
 
     /// <summary>How long a file may be shorter than it says, s.</summary>
     public double PatienceS { get; init; } = 600;
+
+    /// <summary>Whether change notifications hasten the looks.</summary>
+    public bool Notifications { get; init; } = true;
 }
 
 /// <summary>Limits of the child processes.</summary>

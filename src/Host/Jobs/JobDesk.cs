@@ -1,4 +1,5 @@
 using System.Collections.Concurrent;
+using System.Data.Common;
 using System.Globalization;
 using Microsoft.Extensions.Logging;
 using Stiltwright.Host.Configuration;
@@ -17,6 +18,8 @@ public sealed class JobDesk(ServiceState state, Ledger ledger, PublishDesk publi
 {
     /// <summary>Runs that a job gets when its worker, or the whole host with it, breaks down.</summary>
     public const int MostAttempts = 2;
+
+    private static readonly TimeSpan WaitForLedger = TimeSpan.FromSeconds(3);
 
     private readonly ConcurrentDictionary<string, CancellationTokenSource> _held = new(StringComparer.Ordinal);
 
@@ -91,12 +94,17 @@ public sealed class JobDesk(ServiceState state, Ledger ledger, PublishDesk publi
             state.BoardChanged();
             try
             {
-                // What an older run of it left on the share goes before this one begins.
-                if (job.Fence > 1) await ClearOlderRuns(job, stop).ConfigureAwait(false);
+                // What an older run of it left on the share and in scratch goes before this one begins.
+                if (job.Fence > 1)
+                {
+                    publishing.ClearScratch(job.Id, job.Fence - 1);
+                    await ClearOlderRuns(job, stop).ConfigureAwait(false);
+                }
+
                 var done = await Work(job, name, stop).ConfigureAwait(false);
                 if (done is { } asState)
                 {
-                    keep = ledger.NoteMade(job.Id, job.Fence, asState.State, asState.Seconds);
+                    keep = await Noted(() => ledger.NoteMade(job.Id, job.Fence, asState.State, asState.Seconds), stop).ConfigureAwait(false);
                     if (!keep) return;
                     job.Made = asState.State;
                     state.Runs[name] = new WorkerLine(1, "publishing");
@@ -127,14 +135,14 @@ public sealed class JobDesk(ServiceState state, Ledger ledger, PublishDesk publi
             catch (Exception e) when (e is IOException or UnauthorizedAccessException)
             {
                 log.LogWarning("{Folder}/{Source} waits: {Reason}", job.Folder, job.Source, e.Message);
-                ledger.Leave(job.Id, job.Fence, JobState.Waiting, e.Message, countAttempt: false);
+                await Noted(() => ledger.Leave(job.Id, job.Fence, JobState.Waiting, e.Message, countAttempt: false), cancel).ConfigureAwait(false);
                 return;
             }
             catch (Exception e)
             {
                 // A fault of this program. The attempt counts, so that it cannot go on for ever, and the service goes on.
                 log.LogError(e, "{Folder}/{Source}: set {Number} failed in a way that was not foreseen", job.Folder, job.Source, job.Number);
-                ledger.Leave(job.Id, job.Fence, JobState.Waiting, $"A fault of the program ({e.GetType().Name}: {e.Message}); the log has the details.", countAttempt: true);
+                await Noted(() => ledger.Leave(job.Id, job.Fence, JobState.Waiting, $"A fault of the program ({e.GetType().Name}: {e.Message}); the log has the details.", countAttempt: e is not DbException), cancel).ConfigureAwait(false);
                 return;
             }
             finally
@@ -185,6 +193,26 @@ public sealed class JobDesk(ServiceState state, Ledger ledger, PublishDesk publi
         }, cancel).ConfigureAwait(false);
         if (result.MayTryAgain && job.Attempts < MostAttempts) return null;
         return (result.MayTryAgain ? JobState.Parked : JobState.Done, result.Worker?.Seconds);
+    }
+
+    /// <summary>
+    /// Writes into the ledger, again and again where its disk says no: what became of a run must not be lost, or the run
+    /// would count as one that took the whole service down.
+    /// </summary>
+    private async Task<bool> Noted(Func<bool> note, CancellationToken cancel)
+    {
+        for (var said = false; ; said = true)
+        {
+            try
+            {
+                return note();
+            }
+            catch (DbException e)
+            {
+                if (!said) log.LogError("The ledger cannot be written: {Reason}. It is tried again until it can", e.Message);
+                await Task.Delay(WaitForLedger, cancel).ConfigureAwait(false);
+            }
+        }
     }
 
     private async Task ClearOlderRuns(JobRow job, CancellationToken cancel)

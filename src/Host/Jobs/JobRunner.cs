@@ -1,6 +1,7 @@
 using System.Security.Cryptography;
 using System.Text;
 using System.Text.Json;
+using Stiltwright.Host.Commands;
 using Stiltwright.Host.Configuration;
 using Stiltwright.Host.Plugins;
 using Stiltwright.Host.Publishing;
@@ -56,11 +57,13 @@ public sealed class JobRunner(WorkerCommand command, WorkerSettings limits, Plug
 {
     /// <summary>Runs a job.</summary>
     /// <exception cref="SourceChangedException">The source changed while it was copied.</exception>
+    /// <exception cref="IOException">This machine's disk has no room for the work.</exception>
     public async Task<JobResult> Run(JobInput job, Action<WorkerLine> progress, CancellationToken cancel)
     {
         if (Directory.Exists(job.Scratch)) Directory.Delete(job.Scratch, true);
         Directory.CreateDirectory(job.Scratch);
         var sourceName = Path.GetFileName(job.SourcePath);
+        RoomOnDisk.Require(job.Scratch, sourceName, new FileInfo(job.SourcePath).Length);
         var copyPath = Path.Combine(job.Scratch, "source" + Path.GetExtension(sourceName).ToLowerInvariant());
         var copy = await SourceCopy.Take(job.SourcePath, copyPath, cancel).ConfigureAwait(false);
         var set = Path.Combine(job.Scratch, "set");
@@ -95,8 +98,10 @@ public sealed class JobRunner(WorkerCommand command, WorkerSettings limits, Plug
             OutDir = set,
         }.Write(orderPath);
 
-        var worker = new WorkerProcess(command, limits, time);
-        var report = await worker.Run(orderPath, Path.Combine(job.Scratch, "worker.log"), progress, cancel).ConfigureAwait(false);
+        var report = command.InProcess is { } here
+            ? await here(orderPath, progress, cancel).ConfigureAwait(false)
+            : await new WorkerProcess(command, limits, time).Run(orderPath, Path.Combine(job.Scratch, "worker.log"), progress, cancel).ConfigureAwait(false);
+        if (report is { End: WorkerEnd.Failed, ExitCode: ExitCode.NoRoom }) throw RoomOnDisk.RanOut(job.Scratch, sourceName, report.FirstError);
         if (report.End == WorkerEnd.Done && SetGlance.Read(set) is { } glance && glance.SourceFile == sourceName && Enum.TryParse<Level>(LevelWord(glance.Outcome), out var level))
             return new JobResult(set, level, glance.FirstFinding, report, false);
 

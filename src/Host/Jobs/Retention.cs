@@ -39,7 +39,7 @@ public sealed class Retention(ServiceState state, Ledger ledger, ShareFiles file
             var name = Path.GetFileName(folder);
             var dash = name.LastIndexOf('-');
             var wanted = dash > 0 && long.TryParse(name.AsSpan(dash + 1), out var fence)
-                && ledger.Find(name[..dash]) is { } job && job.Fence == fence && job.State is JobState.Running or JobState.Publishing or JobState.Queued;
+                && ledger.Find(name[..dash]) is { } job && job.Fence == fence && job.State is JobState.Running or JobState.Publishing;
             if (!wanted && !state.Runs.ContainsKey(name)) Try(folder, () => Directory.Delete(folder, true));
         }
     }

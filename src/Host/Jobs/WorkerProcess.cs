@@ -41,6 +41,9 @@ public sealed record WorkerReport(WorkerEnd End, int ExitCode, string Stage, str
 /// <param name="Arguments">Arguments before the order's path.</param>
 public sealed record WorkerCommand(string File, IReadOnlyList<string> Arguments)
 {
+    /// <summary>Does an order in this process where it is not null: for trials of tens of thousands of jobs, without any limit.</summary>
+    public Func<string, Action<WorkerLine>, CancellationToken, Task<WorkerReport>>? InProcess { get; init; }
+
     /// <summary>This program with its hidden verb.</summary>
     public static WorkerCommand OfThisProgram()
     {

@@ -71,9 +71,11 @@ public sealed class WatchService(ServiceState state, Sweeper sweeper, ConfigWatc
 
     private void Listen()
     {
-        if (_watcher is { EnableRaisingEvents: true } || !Directory.Exists(state.Share)) return;
+        var wanted = state.Config.Host.Watch.Notifications;
+        if ((wanted && _watcher is { EnableRaisingEvents: true }) || (!wanted && _watcher is null) || !Directory.Exists(state.Share)) return;
         _watcher?.Dispose();
         _watcher = null;
+        if (!wanted) return;
         try
         {
             var watcher = new FileSystemWatcher(state.Share) { IncludeSubdirectories = true, InternalBufferSize = 65536 };
