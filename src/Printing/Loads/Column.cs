@@ -25,6 +25,7 @@ internal readonly struct Column
         for (var i = from; i <= to; i++) length += Length(frame, path[i]);
         double at = 0, weight = 0, radius = 0, best = 0;
         var middle = path[from];
+        var parts = new List<Lean>();
         for (var i = from; i <= to; i++)
         {
             var l = Length(frame, path[i]);
@@ -33,7 +34,9 @@ internal readonly struct Column
             {
                 var el = frame.Elements[path[i]];
                 var half = ((a + b) / 2 - at) / l; // the mean of a straight taper is its value half-way
-                radius += (b - a) * (el.RadiusLower + (el.RadiusUpper - el.RadiusLower) * half);
+                var here = (b - a) * (el.RadiusLower + (el.RadiusUpper - el.RadiusLower) * half);
+                parts.Add(new Lean(path[i], half, here));
+                radius += here;
                 weight += b - a;
                 if (b - a > best) (best, middle) = (b - a, path[i]);
             }
@@ -43,7 +46,13 @@ internal readonly struct Column
         var r = weight > 0 ? radius / weight : frame.Elements[middle].RadiusLower;
         Slenderness = factor * length / Section.Gyration(g, r);
         CapacityN = StrutCapacity.ColumnStress(Slenderness, modulus, strength) * Section.Area(g, r);
+        var growth = StrutCapacity.ColumnGrowth(Slenderness, modulus, strength);
+        for (var i = 0; i < parts.Count; i++) parts[i] = parts[i] with { Share = growth * parts[i].Share / radius };
+        Leans = parts;
     }
+
+    /// <summary>What the capacity depends on.</summary>
+    public IReadOnlyList<Lean> Leans { get; }
 
     public double Slenderness { get; }
 

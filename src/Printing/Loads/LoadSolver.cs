@@ -94,7 +94,7 @@ internal sealed class LoadRun
             if (only is null || only[k]) layers[k] = Evaluate(k, bodies, trace);
         }
         var segments = _checks.Segments();
-        if (trace is not null) (trace.Frame, trace.Hardest) = (_frame, _checks.HardestParts());
+        if (trace is not null) (trace.Frame, trace.Hardest, trace.Leans) = (_frame, _checks.HardestParts(), _checks.Leans);
         return new LoadResult(segments, ContactLoads(), layers, Remarks());
     }
 

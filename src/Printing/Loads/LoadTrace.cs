@@ -23,4 +23,7 @@ internal sealed class LoadTrace
 
     /// <summary>Where each segment is used hardest, by segment and check.</summary>
     public HardestAt[,] Hardest { get; set; } = new HardestAt[0, 0];
+
+    /// <summary>By segment: the radii on which its buckling leans; none for a brace.</summary>
+    public IReadOnlyDictionary<int, IReadOnlyList<Lean>> Leans { get; set; } = new Dictionary<int, IReadOnlyList<Lean>>();
 }

@@ -113,12 +113,16 @@ internal sealed partial class SizingRun
         for (var i = 0; i < sizes.Length; i++) (_factors[i].Value, _factors[i].Why, _factors[i].Layer) = (sizes[i].Value, sizes[i].Why, sizes[i].Layer);
     }
 
-    private bool Keeps(LoadResult load)
+    private bool Keeps(LoadResult load) => Over(load) <= 1;
+
+    // The hardest use over what is allowed.
+    private double Over(LoadResult load)
     {
+        double over = 0;
         foreach (var s in load.Segments)
             for (var c = 1; c < s.UseOf.Length; c++)
-                if (s.UseOf[c] > _allowed[s.Segment, c]) return false;
-        return true;
+                if (s.UseOf[c] > 0) over = Math.Max(over, s.UseOf[c] / _allowed[s.Segment, c]);
+        return over;
     }
 
     private double Volume(Setting[] sizes)

@@ -6,12 +6,14 @@ namespace Stiltwright.Printing.Loads;
 /// <content>From first sizes to sizes at which every limit holds.</content>
 internal sealed partial class SizingRun
 {
-    private const int MostRaises = 9; // steps from too thin sizes up to such as keep the limits
+    private const int MostRaises = 6; // steps from too thin sizes up to such as keep the limits
     private const int MostSteps = 8; // steps down from there
-    private const int MostRepairs = 4; // steps back to the limits after one down
+    private const int MostRepairs = 2; // steps back to the limits after one down
     private const int MostChecks = 4; // solutions at all layers
     private const double FirstWish = 0.25, LastWish = 0.05; // of a step, in the logarithm of all sizes
-    private const double Gain = 1e-2; // share of material below which a step was not worth it
+    private const double Gain = 2e-2; // share of material below which a step was not worth it
+
+    private const double MatterShare = 0.5; // share of a limit below which a use is not looked at in steps
 
     private const int MostHeld = 6; // sizes held for each limit that a step broke
     private const double AtLimit = 0.95; // share of a limit from which on it is said to set the size
@@ -19,7 +21,10 @@ internal sealed partial class SizingRun
     private bool[] _layers = [];
 
     /// <summary>Sizes, loads at the layers that matter, and how uses depend on sizes.</summary>
-    private sealed record Look(Setting[] Sizes, double Volume, LoadResult Load, LoadTrace Trace, bool Keeps);
+    private sealed record Look(Setting[] Sizes, double Volume, LoadResult Load, LoadTrace Trace, double Over)
+    {
+        public bool Keeps => Over <= 1;
+    }
 
     /// <summary>
     /// First the sizes that the loads of plain enlarging ask for. Where they do not hold once loads are shared anew: from
@@ -31,7 +36,7 @@ internal sealed partial class SizingRun
     private LoadResult Search(LoadResult first, CancellationToken cancellation)
     {
         _layers = new bool[_request.Enlarged.Figure.Count];
-        Matter(first);
+        Matter(first, true);
         var thinnest = LookAt(cancellation).Load;
         Grow(first, true);
         Pin(first);
@@ -46,13 +51,7 @@ internal sealed partial class SizingRun
             held = LookAt(cancellation);
         }
         Raise(thinnest);
-        var best = Settle(cancellation);
-        if (best is null)
-        {
-            foreach (var f in _factors) (f.Value, f.Why, f.Layer) = (1, "plain enlarging", 0);
-            best = LookAt(cancellation);
-        }
-        Restore(Lower(best, cancellation).Sizes);
+        Restore(Lower(Settle(cancellation), cancellation).Sizes);
         return Confirm(first, cancellation);
     }
 
@@ -61,7 +60,7 @@ internal sealed partial class SizingRun
         _solves++;
         var trace = new LoadTrace();
         var load = LoadSolver.Solve(_request.Enlarged with { Struts = Sized() }, _layers, trace, cancellation);
-        return new Look(Snapshot(), Volume(), load, trace, Keeps(load));
+        return new Look(Snapshot(), Volume(), load, trace, Over(load));
     }
 
     // Sizes that the loads of all-thin struts ask for, as a start; floors stay.
@@ -74,22 +73,41 @@ internal sealed partial class SizingRun
         Agree();
     }
 
-    private Look? Settle(CancellationToken cancellation)
+    // Steps up until every limit holds. Where they come to no end, a mean of the nearest ones and plain enlarging, which holds.
+    private Look Settle(CancellationToken cancellation)
     {
-        Look? last = null;
+        Look? near = null;
         var wish = FirstWish;
         var floors = _factors.Select(f => f.Least).ToArray();
         foreach (var f in _factors) f.Least = f.Value;
         for (var step = 0; step <= MostRaises; step++)
         {
             _raised++;
-            last = LookAt(cancellation);
-            if (last.Keeps || step == MostRaises) break;
-            Step(last.Load, last.Trace, step < 3 ? wish : 0, step < 3 ? Aim : AimBack, step < 6 ? Reach : ReachBack);
+            var now = LookAt(cancellation);
+            if (near is null || now.Over < near.Over) near = now;
+            if (now.Keeps || step == MostRaises) break;
+            Step(now.Load, now.Trace, step < 3 ? wish : 0, step < 3 ? Aim : AimBack, step < 5 ? Reach : ReachBack);
             wish *= 0.8;
         }
         for (var i = 0; i < floors.Length; i++) _factors[i].Least = floors[i];
-        return last!.Keeps ? last : null;
+        foreach (var share in (ReadOnlySpan<double>)[0.5, 0.2])
+        {
+            if (near!.Keeps) return near;
+            Restore(Mean(near.Sizes, null, share));
+            var now = LookAt(cancellation);
+            if (now.Keeps) return now;
+        }
+        foreach (var f in _factors) (f.Value, f.Why, f.Layer) = (1, "plain enlarging", 0);
+        return LookAt(cancellation);
+    }
+
+    // Sizes part-way, in their logarithms, from such as keep the limits (null: plain enlarging) to others.
+    private static Setting[] Mean(Setting[] to, Setting[]? from, double share)
+    {
+        var mean = (Setting[])to.Clone();
+        for (var i = 0; i < mean.Length; i++)
+            mean[i] = mean[i] with { Value = Math.Pow(to[i].Value, share) * (from is null ? 1 : Math.Pow(from[i].Value, 1 - share)) };
+        return mean;
     }
 
     private Look Lower(Look best, CancellationToken cancellation)
@@ -106,9 +124,21 @@ internal sealed partial class SizingRun
                 Step(now.Load, now.Trace, 0, AimBack, ReachBack);
                 now = LookAt(cancellation);
             }
-            if (now.Keeps && now.Volume < best.Volume * (1 - Gain)) best = now;
-            else if (now.Keeps || step % 2 == 1) wish /= 2;
-            else Hold(now, best);
+            var broken = now;
+            if (!now.Keeps && now.Volume < best.Volume * (1 - Gain))
+            {
+                Restore(Mean(now.Sizes, best.Sizes, 0.5));
+                now = LookAt(cancellation);
+            }
+            if (!now.Keeps)
+            {
+                Hold(broken, best);
+                wish /= 2;
+                continue;
+            }
+            var last = now.Volume > best.Volume * (1 - Gain); // as thin as the limits let it
+            if (now.Volume < best.Volume) best = now;
+            if (last) break;
         }
         return best;
     }
@@ -164,10 +194,16 @@ internal sealed partial class SizingRun
         return load;
     }
 
-    private void Matter(LoadResult load)
+    // Layers at which a use could come near its limit: at the sizes of the load, or at the smallest there are.
+    private void Matter(LoadResult load, bool atEnlarged = false)
     {
         foreach (var s in load.Segments)
             for (var c = 1; c < s.LayerOf.Length; c++)
-                if (s.LayerOf[c] > 0) _layers[Math.Min(_layers.Length, s.LayerOf[c]) - 1] = true;
+            {
+                if (s.LayerOf[c] == 0) continue;
+                var share = s.UseOf[c] / _allowed[s.Segment, c] / MatterShare;
+                var smallest = atEnlarged ? Bears(s.Segment, (LoadCheck)c).Smallest : 1;
+                if (share > 1 || Ratio((LoadCheck)c, share, s.Slenderness) > smallest) _layers[Math.Min(_layers.Length, s.LayerOf[c]) - 1] = true;
+            }
     }
 }

@@ -18,6 +18,7 @@ internal sealed partial class StrutChecks
     private readonly int[,] _layer;
     private readonly int[,] _part; // element, or elements plus bar, of each of those
     private readonly double[] _slenderness;
+    private readonly Dictionary<int, IReadOnlyList<Lean>> _leans = [];
     private readonly double _strength;
     private readonly double _tipStrength;
     private readonly double[] _now; // five values an element, one a bar, for each lump of the load: what this layer does
@@ -260,50 +261,15 @@ internal sealed partial class StrutChecks
         return at;
     }
 
+    /// <summary>By segment: the radii on which its buckling leans.</summary>
+    public IReadOnlyDictionary<int, IReadOnlyList<Lean>> Leans => _leans;
+
     private void Tip(FrameElement el, double radius, Worst w, int part)
     {
         var g = _scene.Struts.Segments[el.Segment];
         Note(el.Segment, LoadCheck.TipPull, w.Pull / (_tipStrength * Section.Area(g, radius)), w.PullAt, part);
         if (_scene.WallMm is { } wall)
             Note(el.Segment, LoadCheck.WallPullOut, w.Pull / StrutCapacity.PullOut(g.EqualAreaDiameter(radius), wall, _strength), w.PullAt, part);
-    }
-
-    // Columns between the places that hold a strut: raft, braces that are stiff enough for its push (Winter), figure.
-    private void Buckling()
-    {
-        var stiffness = new double[_frame.Places.Count];
-        foreach (var bar in _frame.Bars)
-        {
-            var g = _scene.Struts.Segments[bar.Segment];
-            var d = bar.B - bar.A;
-            var k = Beams.AxialStiffness(g.AreaShare * Math.PI * g.RadiusFrom * g.RadiusTo, d.Length, _scene.Resin.GreenModulusMPa)
-                * (d.X * d.X + d.Y * d.Y) / d.LengthSquared;
-            if (bar.NodeA >= 0) stiffness[bar.NodeA] += k;
-            if (bar.NodeB >= 0) stiffness[bar.NodeB] += k;
-        }
-        foreach (var path in Paths())
-        {
-            if (!_contactAbove[path[^1]]) continue; // joined to no figure: StandFree has it
-            var from = 0;
-            double length = 0, push = 0;
-            for (var i = 0; i < path.Count; i++)
-            {
-                var el = _frame.Elements[path[i]];
-                length += _frame.Places[el.Lower].DistanceTo(_frame.Places[el.Upper]);
-                push = Math.Max(push, _worst[path[i]].Push);
-                var last = i == path.Count - 1;
-                if (!last && !(stiffness[el.Upper] > 0 && stiffness[el.Upper] >= Beams.BraceStiffnessNeeded(push, length))) continue;
-                var k = from == 0 ? StrutCapacity.FixedPinned : StrutCapacity.PinnedPinned;
-                var column = new Column(_frame, path, from, i, k, _scene.Resin.GreenModulusMPa, _strength);
-                for (var j = from; j <= i; j++)
-                {
-                    var s = _frame.Elements[path[j]].Segment;
-                    Note(s, LoadCheck.Buckling, _worst[path[j]].Push / column.CapacityN, _worst[path[j]].PushAt, path[j]);
-                    _slenderness[s] = Math.Max(_slenderness[s], column.Slenderness);
-                }
-                (from, length, push) = (i + 1, 0, 0);
-            }
-        }
     }
 
     // Elements from a root to each end of its tree, lowest first.

@@ -60,7 +60,12 @@ internal sealed class UseSlopes(LoadScene scene, LoadTrace trace)
             case LoadCheck.Buckling:
                 perN = Push(now, w);
                 for (var i = 0; i < 20; i++) w[i] *= use / perN;
-                direct = -use * (2 + StressSlope(slenderness));
+                if (!bar && hardest == at && trace.Leans.TryGetValue(segment, out var leans))
+                {
+                    foreach (var lean in leans) Follow(lean, -use, slopes);
+                    break;
+                }
+                direct = -use * StrutCapacity.ColumnGrowth(slenderness, scene.Resin.GreenModulusMPa, scene.Resin.GreenStrengthMPa);
                 slopes[2 * segment + (g.ToHeldBy == EndHeldBy.Figure ? 0 : 1)] += direct / (g.Role == Role.Tip ? 1 : 2);
                 if (g.Role != Role.Tip) slopes[2 * segment] += direct / 2;
                 break;
@@ -310,12 +315,17 @@ internal sealed class UseSlopes(LoadScene scene, LoadTrace trace)
         slopes[2 * segment + 1] += slope * to / (from + to);
     }
 
-    // How much faster than the area a column's capacity grows with its radius: 2 by Euler, less by Johnson.
-    private double StressSlope(double slenderness)
+    // What a capacity leans on: a place on an element, or a whole bar.
+    private void Follow(Lean lean, double slope, Span<double> slopes)
     {
-        double e = scene.Resin.GreenModulusMPa, s = scene.Resin.GreenStrengthMPa;
-        if (slenderness >= StrutCapacity.TransitionSlenderness(e, s)) return 2;
-        var bent = s * slenderness * slenderness / (4 * Math.PI * Math.PI * e);
-        return 2 * bent / (1 - bent);
+        var ne = _frame.Elements.Count;
+        if (lean.Part < ne)
+        {
+            Place(_frame.Elements[lean.Part], lean.Along, slope * lean.Share, slopes, _frame.Elements[lean.Part].Segment);
+            return;
+        }
+        var segment = _frame.Bars[lean.Part - ne].Segment;
+        slopes[2 * segment] += slope * lean.Share / 2;
+        slopes[2 * segment + 1] += slope * lean.Share / 2;
     }
 }

@@ -63,6 +63,17 @@ public static class StrutCapacity
     public static double JohnsonStress(double slenderness, double modulusMPa, double strengthMPa) =>
         strengthMPa * (1 - strengthMPa * slenderness * slenderness / (4 * Math.PI * Math.PI * modulusMPa));
 
+    /// <summary>
+    /// Power of its size with which a column's load grows at constant length, 1: 4 by Euler, and by Johnson 2 for the area and
+    /// what the stress gains (the logarithmic derivative of the two formulas).
+    /// </summary>
+    public static double ColumnGrowth(double slenderness, double modulusMPa, double strengthMPa)
+    {
+        if (slenderness >= TransitionSlenderness(modulusMPa, strengthMPa)) return 4;
+        var bent = strengthMPa * slenderness * slenderness / (4 * Math.PI * Math.PI * modulusMPa);
+        return 2 + 2 * bent / (1 - bent);
+    }
+
     /// <summary>Stress at which a column of this slenderness gives way, MPa: Johnson below the transition, Euler above.</summary>
     public static double ColumnStress(double slenderness, double modulusMPa, double strengthMPa) =>
         slenderness < TransitionSlenderness(modulusMPa, strengthMPa)
