@@ -35,6 +35,27 @@ internal static class DenseKernels
         for (var i = vx.Length * Vector<double>.Count; i < n; i++) y[i] += k * x[i];
     }
 
+    /// <summary>y += k x for three sums at once, for the first <paramref name="n"/> numbers.</summary>
+    public static void AddScaled(double ka, double kb, double kc, ReadOnlySpan<double> x, Span<double> ya, Span<double> yb, Span<double> yc, int n)
+    {
+        var vx = MemoryMarshal.Cast<double, Vector<double>>(x[..n]);
+        Span<Vector<double>> va = MemoryMarshal.Cast<double, Vector<double>>(ya[..n]), vb = MemoryMarshal.Cast<double, Vector<double>>(yb[..n]), vc = MemoryMarshal.Cast<double, Vector<double>>(yc[..n]);
+        Vector<double> a = new(ka), b = new(kb), c = new(kc);
+        for (var i = 0; i < vx.Length && i < va.Length && i < vb.Length && i < vc.Length; i++)
+        {
+            var v = vx[i];
+            va[i] += a * v;
+            vb[i] += b * v;
+            vc[i] += c * v;
+        }
+        for (var i = vx.Length * Vector<double>.Count; i < n; i++)
+        {
+            ya[i] += ka * x[i];
+            yb[i] += kb * x[i];
+            yc[i] += kc * x[i];
+        }
+    }
+
     /// <summary>
     /// Cholesky factor of a symmetric positive definite matrix in place (lower triangle; the upper is left as it is).
     /// Returns -1, or the row at which the matrix was not positive definite.

@@ -52,11 +52,11 @@ internal sealed partial class FrameNetwork
     /// <summary>Elements of these trees, lower ones first.</summary>
     public int[] Elements { get; }
 
-    /// <summary>Place of an element of the frame in <see cref="Elements"/>.</summary>
-    public int Place(int element) => _placeOf[element];
+    /// <summary>Place of an element of the frame in <see cref="Elements"/>, -1 where it is not of this network.</summary>
+    public int Place(int element) => _placeOf.GetValueOrDefault(element, -1);
 
-    /// <summary>Place of a bar of the frame in <see cref="Bars"/>.</summary>
-    public int PlaceOfBar(int bar) => _placeOfBar[bar];
+    /// <summary>Place of a bar of the frame in <see cref="Bars"/>, -1 where it is not of this network.</summary>
+    public int PlaceOfBar(int bar) => _placeOfBar.GetValueOrDefault(bar, -1);
 
     /// <summary>Bars between them.</summary>
     public int[] Bars { get; }
@@ -68,7 +68,7 @@ internal sealed partial class FrameNetwork
     public int Rows => 3 * Contacts.Length;
 
     /// <summary>Places for node loads.</summary>
-    private int Slots { get; }
+    public int Slots { get; }
 
     /// <summary>Divides a frame into networks and condenses each. Contacts must hold a body and know their first layer.</summary>
     public static List<FrameNetwork> Build(StrutFrame frame, ResinData resin, IReadOnlyList<ContactState> contacts)
@@ -216,12 +216,14 @@ internal sealed partial class FrameNetwork
     /// </summary>
     public void Inner(List<ContactState> contacts, ReadOnlySpan<double> forces, ReadOnlySpan<double> ownBars, Span<double> inner, Span<double> barForces)
     {
-        var wrench = new double[6 * Slots];
-        void Pull(int node, Vec3 p, Vec3 f)
+        var rented = System.Buffers.ArrayPool<double>.Shared.Rent(6 * Slots);
+        var wrench = rented.AsSpan(0, 6 * Slots);
+        wrench.Clear();
+        void Pull(Span<double> all, int node, Vec3 p, Vec3 f)
         {
             var slot = _slotOfNode[node];
             if (slot < 0) return; // a root: the ground takes it
-            var w = wrench.AsSpan(6 * slot, 6);
+            var w = all.Slice(6 * slot, 6);
             var m = p.Cross(f);
             w[0] += f.X; w[1] += f.Y; w[2] += f.Z; w[3] += m.X; w[4] += m.Y; w[5] += m.Z;
         }
@@ -231,7 +233,7 @@ internal sealed partial class FrameNetwork
         for (var c = 0; c < forces.Length / 3; c++)
         {
             var node = contacts[c].Contact.Node;
-            Pull(node, Arm(node), new Vec3(forces[3 * c], forces[3 * c + 1], forces[3 * c + 2]));
+            Pull(wrench, node, Arm(node), new Vec3(forces[3 * c], forces[3 * c + 1], forces[3 * c + 2]));
             for (var a = 0; a < 3 && nb > 0; a++)
                 DenseKernels.AddScaled(-forces[3 * c + a], _barPerContact.AsSpan((contacts[c].Row + a) * nb, nb), barForces, nb);
         }
@@ -239,17 +241,17 @@ internal sealed partial class FrameNetwork
         {
             var bar = _frame.Bars[Bars[b]];
             var f = (bar.B - bar.A).Unit() * barForces[b];
-            if (bar.NodeA >= 0) Pull(bar.NodeA, Arm(bar.NodeA), f);
-            if (bar.NodeB >= 0) Pull(bar.NodeB, Arm(bar.NodeB), -f);
+            if (bar.NodeA >= 0) Pull(wrench, bar.NodeA, Arm(bar.NodeA), f);
+            if (bar.NodeB >= 0) Pull(wrench, bar.NodeB, Arm(bar.NodeB), -f);
         }
         var ne = Elements.Length;
         for (var i = ne - 1; i >= 0; i--)
         {
             var el = _frame.Elements[Elements[i]];
-            var w = wrench.AsSpan(6 * _slotOfNode[el.Upper], 6);
+            var w = wrench.Slice(6 * _slotOfNode[el.Upper], 6);
             var f = new Vec3(w[0], w[1], w[2]);
             var m0 = new Vec3(w[3], w[4], w[5]);
-            var below = wrench.AsSpan(6 * _slotOfNode[el.Lower], 6);
+            var below = wrench.Slice(6 * _slotOfNode[el.Lower], 6);
             for (var k = 0; k < 6; k++) below[k] += w[k];
             Vec3 a = _arm[2 * i], b = _arm[2 * i + 1];
             Vec3 t = _axes[3 * i], e1 = _axes[3 * i + 1], e2 = _axes[3 * i + 2];
@@ -260,6 +262,7 @@ internal sealed partial class FrameNetwork
             inner[3 * ne + i] = mb.Dot(e1);
             inner[4 * ne + i] = mb.Dot(e2);
         }
+        System.Buffers.ArrayPool<double>.Shared.Return(rented);
     }
 
     private Vec3 Arm(int node) => _frame.Places[node] - _frame.Places[_frame.Roots[_frame.Tree[node]]];
@@ -283,4 +286,15 @@ internal sealed class ContactState(int index, FrameContact contact, int body, in
     public double PullN;
     public double SideShiftMm;
     public double CupPullN;
+
+    /// <summary>The same contact with nothing learned of it yet.</summary>
+    public ContactState Copy() => new(Index, Contact, Body, FromLayer, BaseBody) { Row = Row, Network = Network };
+
+    /// <summary>Takes over what was learned elsewhere.</summary>
+    public void Add(ContactState other)
+    {
+        PullN = Math.Max(PullN, other.PullN);
+        SideShiftMm = Math.Max(SideShiftMm, other.SideShiftMm);
+        CupPullN = Math.Max(CupPullN, other.CupPullN);
+    }
 }

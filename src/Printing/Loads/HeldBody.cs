@@ -1,16 +1,21 @@
+using System.Runtime.InteropServices;
+using System.Runtime.Intrinsics;
 using Stiltwright.Geometry;
 
 namespace Stiltwright.Printing.Loads;
 
-/// <summary>What one network does when a body is loaded with one unit after the other; only what answers noticeably is kept.</summary>
+/// <summary>What one network does when a body is loaded with one unit after the other.</summary>
 /// <param name="Hold">The contacts.</param>
 /// <param name="Forces">Columns of contact forces.</param>
-/// <param name="Elements">Elements of the frame that answer.</param>
-/// <param name="Inner">For each column five runs (normal force, two moments at either end) of one number an element.</param>
+/// <param name="Elements">Elements of the frame that answer: the network's, or those of them that do so noticeably.</param>
+/// <param name="Inner">For each column five runs (normal force, two moments at either end) of one number an element. The hold's own memory where all answer.</param>
 /// <param name="Bars">Bars of the frame that answer.</param>
 /// <param name="BarForces">Columns of bar forces.</param>
 internal sealed record UnitAnswer(Hold Hold, double[] Forces, int[] Elements, double[] Inner, int[] Bars, double[] BarForces)
 {
+    /// <summary>True if it is told of all elements and bars of the network.</summary>
+    public bool Whole => ReferenceEquals(Elements, Hold.Network.Elements);
+
     /// <summary>The worst it has led to so far; null before its first layer.</summary>
     public AnswerWorst? Worst { get; set; }
 }
@@ -20,8 +25,8 @@ internal sealed class HeldBody(int root, Vec3 origin, double reach)
 {
     private const double SoftTurn = 1e-9; // stiffness against free turning, as a share of the contacts' own
     private const double UnheldShare = 0.01; // part of a unit moment that may stay unheld before it is said
-    private const double Faint = 1e-5; // answers below this share of the strongest are left out
-    private const double FaintOfFew = 1e-3; // the same for bodies on one or two contacts: small islands
+    private const int Few = 3; // with fewer contacts, as small islands have them, most of a network answers faintly
+    private const double Faint = 1e-3; // such answers are left out below this share of the strongest
 
     private bool _carriesOthers;
     private bool _answered;
@@ -68,7 +73,8 @@ internal sealed class HeldBody(int root, Vec3 origin, double reach)
     }
 
     /// <summary>Works out the answers to unit loads if they are not; with all six directions where other bodies stand on this one.</summary>
-    public void Answer()
+    /// <param name="room">Working memory of the run.</param>
+    public void Answer(AnswerRoom room)
     {
         if (_answered) return;
         _answered = true;
@@ -90,9 +96,9 @@ internal sealed class HeldBody(int root, Vec3 origin, double reach)
             if (Directions[c] is 3 or 4) CanTurn |= Soft * reach * Turn(u) > UnheldShare;
         }
         Answers = [];
-        var few = Holds.Sum(h => h.Contacts.Count) < 3;
-        foreach (var h in Holds) Answers.Add(Answer(h, few ? FaintOfFew : Faint));
-        State = new BodyState(Directions, Motion, k, Answers);
+        var few = Holds.Sum(h => h.Contacts.Count) < Few;
+        foreach (var h in Holds) Answers.Add(Answer(h, few, room));
+        State = new BodyState(Directions, Motion, k, [.. Answers.Select(a => new TracedAnswer(a.Hold, a.Forces, Directions.Length))]);
     }
 
     /// <summary>Moment of a load that nothing holds, N mm; the load is given by direction.</summary>
@@ -113,43 +119,70 @@ internal sealed class HeldBody(int root, Vec3 origin, double reach)
 
     private static double Turn(ReadOnlySpan<double> u) => Math.Sqrt(u[3] * u[3] + u[4] * u[4] + u[5] * u[5]);
 
-    private UnitAnswer Answer(Hold hold, double faint)
+    private UnitAnswer Answer(Hold hold, bool few, AnswerRoom room)
     {
         int columns = Directions.Length, rows = hold.Rows, ne = hold.Network.Elements.Length, nb = hold.Network.Bars.Length;
         var forces = new double[columns * rows];
-        var inner = new double[columns * 5 * ne];
-        var bars = new double[columns * nb];
-        void Column(int c)
+        room.Take(columns, ne, nb, hold.Network.Slots);
+        for (var c = 0; c < columns; c += 3) // three columns at a time: one lane each
         {
-            hold.Forces(Motion.AsSpan(6 * c, 6), forces.AsSpan(c * rows, rows));
-            hold.Network.Inner(hold.Contacts, forces.AsSpan(c * rows, rows), [], inner.AsSpan(c * 5 * ne, 5 * ne), bars.AsSpan(c * nb, nb));
+            var three = forces.AsSpan(c * rows, 3 * rows);
+            hold.ForcesOfThree(Motion.AsSpan(6 * c, 18), three);
+            hold.Network.InnerOfThree(hold.Contacts, three, room, c);
         }
-        if ((long)rows * (rows + nb) > 100_000) Parallel.For(0, columns, Column);
-        else for (var c = 0; c < columns; c++) Column(c);
+        if (few) return Noticeable(hold, forces, room);
+        var (inner, bars) = hold.Memory(columns);
+        room.CopyTo(columns, inner, bars);
+        return new UnitAnswer(hold, forces, hold.Network.Elements, inner, hold.Network.Bars, bars);
+    }
 
-        // Strongest normal force and moment over all columns, a moment counted at its lever.
-        double normal = 0, moment = 0;
-        double Scale(int c) => Directions[c] < 3 ? 1 : 1 / reach;
-        for (var c = 0; c < columns; c++)
-            for (var i = 0; i < 5 * ne; i++)
-            {
-                var v = Math.Abs(inner[c * 5 * ne + i]) * Scale(c);
-                if (i < ne) normal = Math.Max(normal, v); else moment = Math.Max(moment, v);
-            }
+    private UnitAnswer Noticeable(Hold hold, double[] forces, AnswerRoom room)
+    {
+        int columns = Directions.Length, ne = hold.Network.Elements.Length, nb = hold.Network.Bars.Length;
+        double normal = 0, moment = 0; // strongest of all columns, a moment counted at its lever
+        for (var c = 0; c < columns; c += 3)
+        {
+            Vector256<double> n = default, m = default;
+            var inner = room.Inner(c);
+            for (var i = 0; i < ne; i++) n = Vector256.Max(n, Vector256.Abs(inner[i]));
+            for (var i = ne; i < 5 * ne; i++) m = Vector256.Max(m, Vector256.Abs(inner[i]));
+            (n, m) = (n * Scale(c), m * Scale(c));
+            normal = Math.Max(normal, Math.Max(n[0], Math.Max(n[1], n[2])));
+            moment = Math.Max(moment, Math.Max(m[0], Math.Max(m[1], m[2])));
+        }
         var answering = new List<int>();
         for (var i = 0; i < ne; i++)
-            for (var v = 0; v < 5 * columns; v++)
-                if (Math.Abs(inner[v * ne + i]) * Scale(v / 5) > faint * (v % 5 == 0 ? normal : moment)) { answering.Add(i); break; }
+            for (var c = 0; c < columns; c += 3)
+            {
+                var inner = room.Inner(c);
+                var bent = Vector256.Max(Vector256.Max(Vector256.Abs(inner[ne + i]), Vector256.Abs(inner[2 * ne + i])), Vector256.Max(Vector256.Abs(inner[3 * ne + i]), Vector256.Abs(inner[4 * ne + i])));
+                if (!Vector256.GreaterThanAny(Vector256.Abs(inner[i]) * Scale(c), Vector256.Create(Faint * normal)) && !Vector256.GreaterThanAny(bent * Scale(c), Vector256.Create(Faint * moment))) continue;
+                answering.Add(i);
+                break;
+            }
         var kept = new double[columns * 5 * answering.Count];
-        for (var v = 0; v < 5 * columns; v++)
-            for (var i = 0; i < answering.Count; i++) kept[v * answering.Count + i] = inner[v * ne + answering[i]];
+        for (var c = 0; c < columns; c++)
+        {
+            var inner = MemoryMarshal.Cast<Vector256<double>, double>(room.Inner(c - c % 3));
+            for (var v = 0; v < 5; v++)
+            {
+                var to = kept.AsSpan((c * 5 + v) * answering.Count, answering.Count);
+                for (var i = 0; i < to.Length; i++) to[i] = inner[4 * (v * ne + answering[i]) + c % 3];
+            }
+        }
         var pulled = new List<int>();
         for (var b = 0; b < nb; b++)
             for (var c = 0; c < columns; c++)
-                if (Math.Abs(bars[c * nb + b]) * Scale(c) > faint * normal) { pulled.Add(b); break; }
+                if (Math.Abs(room.Bars(c)[b]) * Scale(c - c % 3)[c % 3] > Faint * normal) { pulled.Add(b); break; }
         var keptBars = new double[columns * pulled.Count];
         for (var c = 0; c < columns; c++)
-            for (var i = 0; i < pulled.Count; i++) keptBars[c * pulled.Count + i] = bars[c * nb + pulled[i]];
+            for (var i = 0; i < pulled.Count; i++) keptBars[c * pulled.Count + i] = room.Bars(c)[pulled[i]];
         return new UnitAnswer(hold, forces, [.. answering.Select(i => hold.Network.Elements[i])], kept, [.. pulled.Select(b => hold.Network.Bars[b])], keptBars);
+    }
+
+    private Vector256<double> Scale(int first)
+    {
+        double Of(int c) => Directions[c] < 3 ? 1 : 1 / reach;
+        return Vector256.Create(Of(first), Of(first + 1), Of(first + 2), 0);
     }
 }

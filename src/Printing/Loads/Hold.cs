@@ -12,6 +12,8 @@ internal sealed class Hold(FrameNetwork network)
 {
     private readonly List<double[]> _rows = [];
     private readonly List<double>[] _y = [[], [], [], [], [], []];
+    private double[] _inner = [];
+    private double[] _bars = [];
 
     /// <summary>The network.</summary>
     public FrameNetwork Network { get; } = network;
@@ -24,6 +26,14 @@ internal sealed class Hold(FrameNetwork network)
 
     /// <summary>Numbers a column of contact forces has.</summary>
     public int Rows => _rows.Count;
+
+    /// <summary>Memory for the newest answer of the whole network; the one before is overwritten.</summary>
+    public (double[] Inner, double[] Bars) Memory(int columns)
+    {
+        var (inner, bars) = (columns * 5 * Network.Elements.Length, columns * Network.Bars.Length);
+        if (_inner.Length < inner) (_inner, _bars) = (new double[inner], new double[bars]);
+        return (_inner, _bars);
+    }
 
     /// <summary>Lets a contact join; the motions are those of its place with the body (three axes, six motions).</summary>
     /// <exception cref="InvalidOperationException">Two contacts lie on one place.</exception>
@@ -89,6 +99,21 @@ internal sealed class Hold(FrameNetwork network)
         {
             forces[i] /= _rows[i][i];
             DenseKernels.AddScaled(-forces[i], _rows[i], forces, i);
+        }
+    }
+
+    /// <summary>The same for three motions at once, one after the other in both spans; for all contacts.</summary>
+    public void ForcesOfThree(ReadOnlySpan<double> motions, Span<double> forces)
+    {
+        var n = forces.Length / 3;
+        forces.Clear();
+        Span<double> a = forces[..n], b = forces[n..(2 * n)], c = forces[(2 * n)..];
+        for (var m = 0; m < 6; m++) DenseKernels.AddScaled(motions[m], motions[6 + m], motions[12 + m], CollectionsMarshal.AsSpan(_y[m]), a, b, c, n);
+        for (var i = n - 1; i >= 0; i--)
+        {
+            var d = _rows[i][i];
+            (a[i], b[i], c[i]) = (a[i] / d, b[i] / d, c[i] / d);
+            DenseKernels.AddScaled(-a[i], -b[i], -c[i], _rows[i], a, b, c, i);
         }
     }
 }

@@ -29,17 +29,16 @@ public static class LoadSolver
 /// <summary>One run of the solver.</summary>
 internal sealed class LoadRun
 {
+    private const long WorthTwo = 20_000; // contacts times layers from which on two parts pay
+
     private readonly LoadScene _scene;
     private readonly FigureLayers _figure;
     private readonly StrutFrame _frame;
     private readonly List<ContactState> _contacts = [];
     private readonly List<ContactState> _missing = [];
-    private readonly StrutChecks _checks;
-    private readonly LayerLoads _loads;
     private readonly bool[] _groundedLeaf;
     private readonly Vec3 _origin;
     private readonly double _reach;
-    private readonly Dictionary<(LoadRemarkKind, int), LoadRemark> _remarks = [];
 
     public LoadRun(LoadScene scene)
     {
@@ -53,8 +52,6 @@ internal sealed class LoadRun
         foreach (var c in _contacts) box = box.With(c.Contact.At);
         _origin = box.IsEmpty ? Vec3.Zero : box.Center;
         _reach = Math.Max(1, box.Size.Length / 2);
-        _checks = new StrutChecks(scene, _frame);
-        _loads = new LayerLoads(scene);
     }
 
     private void FindContacts()
@@ -81,96 +78,63 @@ internal sealed class LoadRun
         }
     }
 
+    /// <summary>Solves at all layers, or at the given ones. The layers are shared out to two parts that two cores work at; each follows the print from its beginning.</summary>
     public LoadResult Solve(bool[]? only, LoadTrace? trace, CancellationToken cancellation)
     {
-        var bodies = new HeldBodies(_figure, _contacts, _groundedLeaf, _origin, _reach);
-        var layers = new LayerLoad[_figure.Count];
-        _checks.StandFree();
-        for (var k = 0; k < _figure.Count; k++)
+        var half = Half(only);
+        LoadPass Pass(int from, int to) => new(_scene, _frame, [.. _contacts.Select(c => c.Copy())], _groundedLeaf, _origin, _reach, from, to, only, trace is null ? null : new LoadTrace());
+        LoadPass[] passes = half > 0 ? [Pass(0, half), Pass(half, _figure.Count)] : [Pass(0, _figure.Count)];
+        if (passes.Length == 1) passes[0].Run(cancellation);
+        else Parallel.ForEach(passes, p => p.Run(cancellation));
+        var first = passes[0];
+        if (passes.Length == 2) first.Add(passes[1]);
+        var segments = first.Checks.Segments();
+        if (trace is not null)
         {
-            if ((k & 63) == 0) cancellation.ThrowIfCancellationRequested();
-            bodies.StepTo(k);
-            _loads.StepTo(k);
-            if (only is null || only[k]) layers[k] = Evaluate(k, bodies, trace);
+            (trace.Frame, trace.Hardest, trace.Leans) = (_frame, first.Checks.HardestParts(), first.Checks.Leans);
+            foreach (var p in passes)
+                foreach (var (layer, bodies) in p.Trace!.Layers) trace.Layers[layer] = bodies;
         }
-        var segments = _checks.Segments();
-        if (trace is not null) (trace.Frame, trace.Hardest, trace.Leans) = (_frame, _checks.HardestParts(), _checks.Leans);
-        return new LoadResult(segments, ContactLoads(), layers, Remarks());
+        return new LoadResult(segments, ContactLoads(first), first.Layers, Remarks(first));
     }
 
-    private LayerLoad Evaluate(int k, HeldBodies bodies, LoadTrace? trace)
+    // The layer before which about half of the work lies: each layer costs what it has in contacts.
+    private int Half(bool[]? only)
     {
-        double separation = 0, cups = 0, weight = 0, reaction = 0;
-        foreach (var root in _loads.Active)
+        var joined = new int[_figure.Count + 1];
+        foreach (var c in _contacts) joined[c.FromLayer]++;
+        long sum = 0, now = 0;
+        var cost = new long[_figure.Count];
+        for (var k = 0; k < cost.Length; k++)
         {
-            var load = _loads.Of(root);
-            if (bodies.IsGrounded(root)) continue;
-            if (!bodies.IsHeld(root))
-            {
-                Remark(LoadRemarkKind.BodyNotHeld, -1, root, k, _loads.PlaceOf(root, k), load.Separation.Force + load.Cups.Force + load.Weight.Force);
-                continue;
-            }
-            separation += load.Separation.Force;
-            cups += load.Cups.Force;
-            weight += load.Weight.Force;
+            now += joined[k];
+            if (only is null || only[k]) sum += now;
+            cost[k] = sum;
         }
-        // Bodies on bodies hand their load down, so the topmost come first.
-        var handed = new Dictionary<HeldBody, LoadCases>();
-        Span<double> six = stackalloc double[6];
-        _checks.Begin(k);
-        foreach (var body in bodies.Order) body.Answer();
-        var apart = _checks.Apart(bodies.Order);
-        foreach (var body in bodies.Order)
-        {
-            if (!handed.TryGetValue(body, out var cases)) cases = new LoadCases(_loads.Of(body.Root), _origin);
-            LoadCases? Under(ContactState c)
-            {
-                var under = bodies.Under(c, k);
-                if (under is null) return null;
-                if (!handed.TryGetValue(under, out var below)) handed[under] = below = new LoadCases(_loads.Of(under.Root), _origin);
-                return below;
-            }
-            reaction += apart ? _checks.AddApart(body, cases, Under, _origin, _reach) : _checks.Add(body, cases, Under, _origin, _reach);
-            if (trace is not null)
-            {
-                if (!trace.Layers.TryGetValue(k, out var list)) trace.Layers[k] = list = [];
-                list.Add((body.State, cases));
-            }
-            if (!body.CanTurn || !_loads.Pulls(body.Root)) continue;
-            cases.Lift(six);
-            Remark(LoadRemarkKind.BodyCanTurn, -1, body.Root, k, _loads.PlaceOf(body.Root, k), body.UnheldMoment(six));
-        }
-        if (!apart) _checks.End(_scene.Resin.ApproachShare);
-        return new LayerLoad(separation, cups, weight, reaction);
+        if (sum < WorthTwo) return 0;
+        var half = Array.FindIndex(cost, x => 2 * x >= sum);
+        return half + 1 < _figure.Count ? half + 1 : 0;
     }
 
-    private void Remark(LoadRemarkKind kind, int segment, int body, int layer, Vec3 at, double amount)
-    {
-        var key = (kind, body >= 0 ? body : segment);
-        _remarks[key] = _remarks.TryGetValue(key, out var old)
-            ? old with { LastLayer = layer + 1, Amount = Math.Max(old.Amount, amount) }
-            : new LoadRemark(kind, segment, body, layer + 1, layer + 1, at, amount);
-    }
-
-    private List<LoadRemark> Remarks()
+    private List<LoadRemark> Remarks(LoadPass pass)
     {
         var list = new List<LoadRemark>();
         foreach (var c in _missing) list.Add(new LoadRemark(LoadRemarkKind.ContactMissesFigure, c.Contact.Segment, -1, 0, 0, c.Contact.At, 0));
         foreach (var s in _frame.Floating) list.Add(new LoadRemark(LoadRemarkKind.StrutStandsOnNothing, s, -1, 0, 0, _scene.Struts.Segments[s].From, 0));
         foreach (var s in _frame.LooseBraces) list.Add(new LoadRemark(LoadRemarkKind.BraceLoose, s, -1, 0, 0, _scene.Struts.Segments[s].From, 0));
-        list.AddRange(_remarks.Values.OrderBy(r => r.FirstLayer).ThenBy(r => r.Kind).ThenBy(r => r.Body));
+        list.AddRange(pass.Remarks.Values.OrderBy(r => r.FirstLayer).ThenBy(r => r.Kind).ThenBy(r => r.Body));
         return list;
     }
 
-    private List<ContactLoad> ContactLoads()
+    private List<ContactLoad> ContactLoads(LoadPass pass)
     {
         var first = new Dictionary<int, int>(); // earliest contact layer of each body
-        foreach (var c in _contacts) first[c.Body] = Math.Min(first.GetValueOrDefault(c.Body, int.MaxValue), c.FromLayer);
+        foreach (var c in pass.Contacts) first[c.Body] = Math.Min(first.GetValueOrDefault(c.Body, int.MaxValue), c.FromLayer);
         var list = new List<ContactLoad>();
-        foreach (var c in _contacts)
+        foreach (var c in pass.Contacts)
         {
             var begins = !_groundedLeaf[c.Body] && c.FromLayer == first[c.Body] && c.FromLayer - _figure.Bodies[c.Body].FirstLayer <= 4;
-            var capacity = _checks.TipCapacityN(c.Contact);
+            var capacity = pass.Checks.TipCapacityN(c.Contact);
             list.Add(new ContactLoad(c.Contact.Segment, c.Contact.At, c.Body, c.FromLayer + 1, c.PullN, c.SideShiftMm, begins, c.CupPullN > 0.2 * capacity));
         }
         foreach (var c in _missing) list.Add(new ContactLoad(c.Contact.Segment, c.Contact.At, -1, 0, 0, 0, false, false));

@@ -18,6 +18,7 @@ internal sealed class AnswerWorst
 internal sealed partial class StrutChecks
 {
     private readonly List<(UnitAnswer Answer, AnswerWorst Worst)> _apart = [];
+    private readonly Dictionary<FrameNetwork, AnswerWorst> _whole = [];
     private readonly HashSet<FrameNetwork> _networks = [];
 
     /// <summary>True if no two answers of these bodies come from one network.</summary>
@@ -30,7 +31,7 @@ internal sealed partial class StrutChecks
         return true;
     }
 
-    /// <summary>Adds one body's loads where <see cref="Apart"/> holds; otherwise like <see cref="Add"/>, with nothing to end.</summary>
+    /// <summary>Adds one body's loads where <see cref="Apart"/> holds; otherwise like adding where it does not, with nothing to end.</summary>
     public double AddApart(HeldBody body, LoadCases cases, Func<ContactState, LoadCases?> under, Geometry.Vec3 origin, double reach)
     {
         double reaction = 0;
@@ -40,12 +41,19 @@ internal sealed partial class StrutChecks
         Weigh(body, cases, weights);
         foreach (var answer in body.Answers)
         {
-            var worst = answer.Worst ??= Begin(answer);
+            var worst = answer.Worst ??= answer.Whole ? OfWhole(answer) : Begin(answer);
             Elements(answer, worst, weights, columns, approach);
             Bars(answer, worst, weights, columns, approach);
             reaction += Contacts(body, answer, cases, under, origin, reach);
         }
         return reaction;
+    }
+
+    // All whole answers of a network have the same elements in the same order, so they keep their worst together.
+    private AnswerWorst OfWhole(UnitAnswer answer)
+    {
+        if (!_whole.TryGetValue(answer.Hold.Network, out var worst)) _whole[answer.Hold.Network] = worst = Begin(answer);
+        return worst;
     }
 
     private AnswerWorst Begin(UnitAnswer answer)
@@ -187,14 +195,32 @@ internal sealed partial class StrutChecks
         (worst[i], at[i]) = (now, _layerNow + 1);
     }
 
+    /// <summary>Adds what was found in later layers; of equal ones the lowest layer stays. What a strut bore standing free is not among it.</summary>
+    public void Add(StrutChecks later)
+    {
+        Gather();
+        later.Gather();
+        for (var i = 0; i < _worst.Length; i++)
+        {
+            ref var w = ref _worst[i];
+            var o = later._worst[i];
+            Take(ref w.Pull, ref w.PullAt, o.Pull, o.PullAt);
+            Take(ref w.Push, ref w.PushAt, o.Push, o.PushAt);
+            Take(ref w.PullStress, ref w.PullStressAt, o.PullStress, o.PullStressAt);
+            Take(ref w.PushStress, ref w.PushStressAt, o.PushStress, o.PushStressAt);
+            w.Bending = Math.Max(w.Bending, o.Bending);
+        }
+    }
+
+    private static void Take(ref double worst, ref int at, double now, int nowAt)
+    {
+        if (now > worst || (now == worst && nowAt < at && nowAt > 0)) (worst, at) = (now, nowAt);
+    }
+
     // Puts what single answers kept together with what was summed over bodies; of equal ones the lowest layer stays.
     private void Gather()
     {
         var all = _frame.Elements.Count;
-        static void Take(ref double worst, ref int at, double now, int nowAt)
-        {
-            if (now > worst || (now == worst && nowAt < at && nowAt > 0)) (worst, at) = (now, nowAt);
-        }
         foreach (var (answer, kept) in CollectionsMarshal.AsSpan(_apart))
         {
             for (var i = 0; i < answer.Elements.Length; i++)
@@ -214,5 +240,6 @@ internal sealed partial class StrutChecks
             }
         }
         _apart.Clear();
+        _whole.Clear();
     }
 }

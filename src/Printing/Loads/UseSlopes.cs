@@ -82,14 +82,51 @@ internal sealed class UseSlopes(LoadScene scene, LoadTrace trace)
                 use = Stress(g, element, push, now, w, slopes, segment);
                 break;
         }
-        var body = bodies[main];
+        var (state, loads) = bodies[main];
+        Span<double> load = stackalloc double[6];
+        if (OnlyAxial(w))
+        {
+            // One adjoint state serves all parts of the load: they differ by a factor only.
+            load.Clear();
+            Span<double> more = stackalloc double[6];
+            for (var lump = 0; lump < 4; lump++)
+            {
+                if (w[5 * lump] == 0) continue;
+                Lump(loads, lump, more);
+                for (var i = 0; i < 6; i++) load[i] += w[5 * lump] * more[i];
+            }
+            Through(state, load, part, bar, [1, 0, 0, 0, 0], slopes);
+            return use;
+        }
         for (var lump = 0; lump < 4; lump++)
         {
             var c = w.Slice(5 * lump, 5);
             if (c.IndexOfAnyExcept(0.0) < 0) continue;
-            Through(body.Body, body.Loads, part, bar, c, lump, slopes);
+            Lump(loads, lump, load);
+            Through(state, load, part, bar, c, slopes);
         }
         return use;
+    }
+
+    private static bool OnlyAxial(ReadOnlySpan<double> w)
+    {
+        for (var i = 0; i < w.Length; i++)
+            if (i % 5 != 0 && w[i] != 0) return false;
+        return true;
+    }
+
+    // All that hangs, the two off-centre parts, the separation load alone.
+    private static void Lump(LoadCases cases, int lump, Span<double> load)
+    {
+        load.Clear();
+        void Plus(LoadPart p, Span<double> to) { var from = cases.Of(p); for (var i = 0; i < 6; i++) to[i] += from[i]; }
+        if (lump == 1) Plus(LoadPart.OffX, load);
+        else if (lump == 2) Plus(LoadPart.OffY, load);
+        else
+        {
+            Plus(LoadPart.Separation, load);
+            if (lump == 0) { Plus(LoadPart.Weight, load); Plus(LoadPart.Cups, load); }
+        }
     }
 
     private double Force(LoadCheck check, List<(BodyState Body, LoadCases Loads)> bodies, int part)
@@ -111,8 +148,10 @@ internal sealed class UseSlopes(LoadScene scene, LoadTrace trace)
             var (body, cases) = bodies[b];
             foreach (var answer in body.Answers)
             {
-                var at = part < ne ? Array.IndexOf(answer.Elements, part) : Array.IndexOf(answer.Bars, part - ne);
+                var net = answer.Hold.Network;
+                var at = part < ne ? net.Place(part) : net.PlaceOfBar(part - ne);
                 if (at < 0) continue;
+                int own = net.Elements.Length, ownBars = net.Bars.Length;
                 double size = 0;
                 for (var p = 0; p < LoadCases.Parts - 1; p++)
                 {
@@ -121,10 +160,10 @@ internal sealed class UseSlopes(LoadScene scene, LoadTrace trace)
                     {
                         var k = load[body.Directions[c]];
                         if (k == 0) continue;
-                        if (part >= ne) { now[5 * p] += k * answer.BarForces[c * answer.Bars.Length + at]; size += Math.Abs(k * answer.BarForces[c * answer.Bars.Length + at]); continue; }
+                        if (part >= ne) { now[5 * p] += k * answer.BarForces[c * ownBars + at]; size += Math.Abs(k * answer.BarForces[c * ownBars + at]); continue; }
                         for (var v = 0; v < 5; v++)
                         {
-                            var x = k * answer.Inner[(c * 5 + v) * answer.Elements.Length + at];
+                            var x = k * answer.Inner[(c * 5 + v) * own + at];
                             now[5 * p + v] += x;
                             size += Math.Abs(x);
                         }
@@ -217,19 +256,19 @@ internal sealed class UseSlopes(LoadScene scene, LoadTrace trace)
         return k * norm;
     }
 
-    // Adjoint state of one weighted force, and its work with the real inner forces of one part of the load.
-    private void Through(BodyState body, LoadCases cases, int part, bool bar, ReadOnlySpan<double> five, int lump, Span<double> slopes)
+    // Adjoint state of one weighted force, and its work with the real inner forces of a load.
+    private void Through(BodyState body, ReadOnlySpan<double> load, int part, bool bar, ReadOnlySpan<double> five, Span<double> slopes)
     {
         var ne = _frame.Elements.Count;
         var own = -1;
         for (var i = 0; i < body.Answers.Count && own < 0; i++)
-            if ((bar ? Array.IndexOf(body.Answers[i].Bars, part - ne) : Array.IndexOf(body.Answers[i].Elements, part)) >= 0) own = i;
+            if ((bar ? body.Answers[i].Hold.Network.PlaceOfBar(part - ne) : body.Answers[i].Hold.Network.Place(part)) >= 0) own = i;
         if (own < 0) return;
         var columns = body.Directions.Length;
-        int Rows(UnitAnswer a) => a.Forces.Length / columns;
-        var asked = new double[Rows(body.Answers[own])];
+        int Rows(TracedAnswer a) => a.Forces.Length / columns;
         var hold = body.Answers[own].Hold;
-        var ownBars = new double[hold.Network.Bars.Length];
+        using var memory = new Rented(Rows(body.Answers[own]) + hold.Network.Bars.Length);
+        Span<double> asked = memory.Of(0, Rows(body.Answers[own])), ownBars = memory.Of(asked.Length, hold.Network.Bars.Length);
         hold.Network.Ask(hold.Contacts, asked.Length / 3, bar ? -1 : part, bar ? part - ne : -1, five, asked, ownBars);
         Span<double> move = stackalloc double[6];
         hold.Stiff(asked, move); // C^-1 b in place; G^T C^-1 b
@@ -240,31 +279,31 @@ internal sealed class UseSlopes(LoadScene scene, LoadTrace trace)
             var answer = body.Answers[i];
             var net = answer.Hold.Network;
             var rows = Rows(answer);
-            var forces = new double[rows];
+            using var room = new Rented(rows + 5 * net.Elements.Length + net.Bars.Length);
+            var forces = room.Of(0, rows);
             answer.Hold.Forces(move, forces);
             for (var r = 0; r < rows; r++) forces[r] = (i == own ? asked[r] : 0) - forces[r];
-            var inner = new double[5 * net.Elements.Length];
-            var bars = new double[net.Bars.Length];
+            Span<double> inner = room.Of(rows, 5 * net.Elements.Length), bars = room.Of(rows + inner.Length, net.Bars.Length);
             net.Inner(answer.Hold.Contacts, forces, i == own ? ownBars : [], inner, bars);
-            Work(body, cases, answer, net, inner, bars, lump, slopes);
+            Work(body, load, answer, net, inner, bars, slopes);
         }
     }
 
-    private void Work(BodyState body, LoadCases cases, UnitAnswer answer, FrameNetwork net, double[] inner, double[] bars, int lump, Span<double> slopes)
+    private readonly struct Rented(int length) : IDisposable
     {
-        Span<double> load = stackalloc double[6];
-        load.Clear();
-        void Plus(LoadPart p, Span<double> to) { var from = cases.Of(p); for (var i = 0; i < 6; i++) to[i] += from[i]; }
-        if (lump == 1) Plus(LoadPart.OffX, load);
-        else if (lump == 2) Plus(LoadPart.OffY, load);
-        else
-        {
-            Plus(LoadPart.Separation, load);
-            if (lump == 0) { Plus(LoadPart.Weight, load); Plus(LoadPart.Cups, load); }
-        }
-        int ne = answer.Elements.Length, all = net.Elements.Length, nb = answer.Bars.Length;
+        private readonly double[] _all = System.Buffers.ArrayPool<double>.Shared.Rent(length);
+
+        public Span<double> Of(int from, int count) => _all.AsSpan(from, count);
+
+        public void Dispose() => System.Buffers.ArrayPool<double>.Shared.Return(_all);
+    }
+
+    private void Work(BodyState body, ReadOnlySpan<double> load, TracedAnswer answer, FrameNetwork net, ReadOnlySpan<double> inner, ReadOnlySpan<double> bars, Span<double> slopes)
+    {
+        int ne = net.Elements.Length, nb = net.Bars.Length;
         var e = scene.Resin.GreenModulusMPa;
         Span<double> f = stackalloc double[5];
+        double[] real = answer.Inner, realBars = answer.BarForces;
         for (var i = 0; i < ne; i++)
         {
             f.Clear();
@@ -272,16 +311,15 @@ internal sealed class UseSlopes(LoadScene scene, LoadTrace trace)
             {
                 var k = load[body.Directions[c]];
                 if (k == 0) continue;
-                for (var v = 0; v < 5; v++) f[v] += k * answer.Inner[(c * 5 + v) * ne + i];
+                for (var v = 0; v < 5; v++) f[v] += k * real[(c * 5 + v) * ne + i];
             }
-            var at = net.Place(answer.Elements[i]);
-            var el = _frame.Elements[answer.Elements[i]];
+            var el = _frame.Elements[net.Elements[i]];
             var g = _segments[el.Segment];
             var length = _frame.Places[el.Lower].DistanceTo(_frame.Places[el.Upper]);
-            double a0 = inner[at], rl = el.RadiusLower, ru = el.RadiusUpper, rm = (rl + ru) / 2;
+            double a0 = inner[i], rl = el.RadiusLower, ru = el.RadiusUpper, rm = (rl + ru) / 2;
             var axial = 2 * f[0] * a0 * length / (e * g.AreaShare * Math.PI);
             var bend = 4 * length / (6 * e * g.InertiaShare * Math.PI / 4);
-            double l1 = inner[all + at], l2 = inner[2 * all + at], u1 = inner[3 * all + at], u2 = inner[4 * all + at];
+            double l1 = inner[ne + i], l2 = inner[2 * ne + i], u1 = inner[3 * ne + i], u2 = inner[4 * ne + i];
             var low = f[1] * l1 + f[2] * l2;
             var up = f[3] * u1 + f[4] * u2;
             var mid = (f[1] + f[3]) * (l1 + u1) + (f[2] + f[4]) * (l2 + u2); // four times the product half-way
@@ -292,10 +330,10 @@ internal sealed class UseSlopes(LoadScene scene, LoadTrace trace)
         for (var b = 0; b < nb; b++)
         {
             double f0 = 0;
-            for (var c = 0; c < body.Directions.Length; c++) f0 += load[body.Directions[c]] * answer.BarForces[c * nb + b];
-            var it = _frame.Bars[answer.Bars[b]];
+            for (var c = 0; c < body.Directions.Length; c++) f0 += load[body.Directions[c]] * realBars[c * nb + b];
+            var it = _frame.Bars[net.Bars[b]];
             var g = _segments[it.Segment];
-            var w = f0 * bars[net.PlaceOfBar(answer.Bars[b])] * it.A.DistanceTo(it.B) / (e * g.AreaShare * Math.PI * g.RadiusFrom * g.RadiusTo);
+            var w = f0 * bars[b] * it.A.DistanceTo(it.B) / (e * g.AreaShare * Math.PI * g.RadiusFrom * g.RadiusTo);
             slopes[2 * it.Segment] += w;
             slopes[2 * it.Segment + 1] += w;
         }
