@@ -131,6 +131,29 @@ public class SpatialTreeTests
     }
 
     [Fact]
+    public void Something_lies_within_a_distance_of_a_segment_just_where_looking_at_every_triangle_says()
+    {
+        var mesh = Bumpy();
+        var tree = TriangleTree.Build(mesh);
+        var points = SpatialShapes.RandomPoints(mesh.Bounds.Grown(10), 400, 3).ToArray();
+        for (var i = 0; i + 1 < points.Length; i += 2)
+        {
+            var (a, b) = (points[i], i % 8 == 0 ? points[i] : points[i + 1]); // now and then a point
+            var best = double.PositiveInfinity;
+            for (var t = 0; t < mesh.TriangleCount; t++)
+            {
+                var (p, q, r) = mesh.Triangle(t);
+                best = Math.Min(best, TriangleDistance.SegmentTriangleSquared(a, b, p, q, r, out _));
+            }
+            best = Math.Sqrt(best);
+            Assert.True(tree.AnyWithin(a, b, best * 1.001 + 1e-9), $"{best} mm");
+            if (best > 0) Assert.False(tree.AnyWithin(a, b, best * 0.999), $"{best} mm");
+            Assert.Equal(best, tree.ClosestToSegment(a, b).Distance, 9);
+        }
+        Assert.False(TriangleTree.Build(Mesh.Concat(mesh.Lattice, [])).AnyWithin(Vec3.Zero, Vec3.Up, 100));
+    }
+
+    [Fact]
     public void Candidates_for_crossings_are_those_of_looking_at_every_pair_of_boxes()
     {
         var a = Bumpy(3);

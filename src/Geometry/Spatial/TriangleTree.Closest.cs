@@ -116,6 +116,45 @@ public sealed partial class TriangleTree
     /// </summary>
     public double ClearanceOfCapsule(Vec3 a, Vec3 b, double within = double.PositiveInfinity) => ClosestToSegment(a, b, null, within).Distance;
 
+    /// <summary>True if some point of the mesh lies nearer than a distance to the segment ab, mm. It stops at the first it meets.</summary>
+    [SkipLocalsInit]
+    public bool AnyWithin(Vec3 a, Vec3 b, double distance)
+    {
+        if (_children.Length == 0 || !(distance > 0)) return false;
+        Vec3 least = Vec3.Min(a, b), most = Vec3.Max(a, b);
+        var within = distance * distance;
+        Span<int> stack = stackalloc int[StackSize];
+        Span<float> bound = stackalloc float[StackSize];
+        (bound[0], stack[0]) = (0, 0);
+        var limit = Limit(distance, a);
+        var top = 1;
+        while (top > 0)
+        {
+            var code = stack[--top];
+            if (code < 0)
+            {
+                for (var i = Wide * ~code; i < Wide * ~code + Wide && _ids[i] >= 0; i++)
+                    if (TriangleDistance.SegmentTriangleSquared(a, b, Corner(i, 0), Corner(i, 1), Corner(i, 2), out _) < within) return true;
+                continue;
+            }
+            var f = _boxes.AsSpan(BoxFloats * code, BoxFloats);
+            var first = top;
+            for (var k = 0; k < Wide; k++)
+            {
+                if (_children[Wide * code + k] == Empty) continue;
+                double lx = f[k], ly = f[Wide + k], lz = f[2 * Wide + k], hx = f[3 * Wide + k], hy = f[4 * Wide + k], hz = f[5 * Wide + k];
+                double gx = Math.Max(0, Math.Max(lx - most.X, least.X - hx)), gy = Math.Max(0, Math.Max(ly - most.Y, least.Y - hy)), gz = Math.Max(0, Math.Max(lz - most.Z, least.Z - hz));
+                var gap = gx * gx + gy * gy + gz * gz;
+                if (gap * 0.999999 > limit) continue;
+                var centre = new Vec3((lx + hx) / 2, (ly + hy) / 2, (lz + hz) / 2);
+                var round = Math.Max(0, centre.DistanceTo(TriangleDistance.ClosestOnSegment(centre, a, b)) - new Vec3(hx - lx, hy - ly, hz - lz).Length / 2);
+                var d = (float)(Math.Max(gap, round * round) * 0.999999);
+                if (d <= limit) Push(_children[Wide * code + k], d, first, stack, bound, ref top);
+            }
+        }
+        return false;
+    }
+
     /// <summary>The point of the mesh nearest to the segment ab, among the triangles that a filter lets through (null: all).</summary>
     [SkipLocalsInit]
     public Nearest ClosestToSegment(Vec3 a, Vec3 b, Func<int, bool>? keep = null, double within = double.PositiveInfinity)

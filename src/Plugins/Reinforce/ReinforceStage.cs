@@ -83,8 +83,9 @@ public sealed class ReinforceStage : IStage
         for (var pass = 0; pass < StoutPasses && result.Grown.Count > 0; pass++)
         {
             if (Stouter.Spots(Loads(piece, result.Graph, layers, printer, context), result, sizes, cancel) is not { } stouter) break;
-            spots = [.. spots.Select(s => stouter.GetValueOrDefault(s, s))];
-            result = StrutGrowth.Grow(scene, piece.Struts, spots, sizes, lattice, cancel);
+            // A spot that found no way between thin struts finds none between thick ones.
+            var again = StrutGrowth.Grow(scene, piece.Struts, [.. result.Grown.Select(g => stouter.GetValueOrDefault(g.Spot, g.Spot))], sizes, lattice, cancel);
+            result = again with { Blocked = [.. result.Blocked, .. again.Blocked] };
         }
         if (result.Grown.Count > 0)
         {

@@ -51,7 +51,7 @@ public sealed class GrowthScene
         var reach = radius + ClearanceMm;
         foreach (var (at, keep) in KeepOut)
             if (Segments.Distance(a, b, at, at) < reach + keep) return false;
-        return Figure.ClosestToSegment(a, b, null, reach * 1.001).Distance >= reach;
+        return !Figure.AnyWithin(a, b, reach);
     }
 
     /// <summary>

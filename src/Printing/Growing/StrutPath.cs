@@ -126,19 +126,15 @@ internal sealed class PathFinder(GrowthScene scene, IReadOnlyList<StrutSegment> 
     {
         double l = sizes.TipLength, half = (sizes.ContactRadius + sizes.ShaftRadius) / 2;
         if (at.Z + d.Z * l < sizes.ShaftRadius) return false;
-        return scene.Figure.ClosestToSegment(at + d * (0.15 * l), at + d * (0.5 * l), null, 0.06 * l).Distance >= 0.05 * l
+        return !scene.Figure.AnyWithin(at + d * (0.15 * l), at + d * (0.5 * l), 0.05 * l)
             && scene.Clear(at + d * (0.5 * l), at + d * (0.75 * l), (half + sizes.ShaftRadius) / 2)
             && scene.Clear(at + d * (0.75 * l), at + d * l, sizes.ShaftRadius);
     }
 
-    private StrutPath? ToGround(GrowthSpot spot, GrowthSizes sizes, List<(Vec3 Direction, double Angle)> tips, bool thinner)
-    {
-        StrutPath? found = null;
-        var best = double.PositiveInfinity;
-        foreach (var (d, angle) in tips)
+    private StrutPath? ToGround(GrowthSpot spot, GrowthSizes sizes, List<(Vec3 Direction, double Angle)> tips, bool thinner) =>
+        Cheapest(tips, (d, tipCost, best) =>
         {
-            var tipCost = 10 * angle;
-            if (tipCost >= best) break;
+            StrutPath? found = null;
             var b = spot.At + d * sizes.TipLength;
             foreach (var (lean, aside, cost) in Shapes)
             {
@@ -159,52 +155,65 @@ internal sealed class PathFinder(GrowthScene scene, IReadOnlyList<StrutSegment> 
                 var end = spot.At - d * Depth(spot.At, d, sizes.DepthMm);
                 found = new StrutPath(aside > 0 ? [foot, ankle, k, b, end] : [foot, ankle, b, end], by, -1, sizes);
             }
-        }
-        return found;
+            return (found, best);
+        });
+
+    /// <summary>
+    /// The cheapest path over all tips. Most spots find it with the first; where they do not, the others are searched side by
+    /// side, and of equal ones that of the tip nearest to the best direction is taken, so that the answer is always the same.
+    /// </summary>
+    private static StrutPath? Cheapest(List<(Vec3 Direction, double Angle)> tips, Func<Vec3, double, double, (StrutPath? Path, double Cost)> search)
+    {
+        if (tips.Count == 0) return null;
+        var first = search(tips[0].Direction, 10 * tips[0].Angle, double.PositiveInfinity);
+        var others = new (StrutPath? Path, double Cost)[tips.Count];
+        others[0] = first;
+        Parallel.For(1, tips.Count, i =>
+        {
+            if (10 * tips[i].Angle < first.Cost) others[i] = search(tips[i].Direction, 10 * tips[i].Angle, first.Cost);
+        });
+        var best = first;
+        foreach (var o in others)
+            if (o.Path is not null && o.Cost < best.Cost) best = o;
+        return best.Path;
     }
 
     /// <summary>Down to the figure's own upper side: upright or with one lean, as stout as the slope there lets it.</summary>
-    private StrutPath? ToFigure(GrowthSpot spot, GrowthSizes sizes, List<(Vec3 Direction, double Angle)> tips)
-    {
-        StrutPath? found = null;
-        var best = double.PositiveInfinity;
-        var hits = new List<Geometry.Spatial.RayHit>();
-        foreach (var (d, angle) in tips)
+    private StrutPath? ToFigure(GrowthSpot spot, GrowthSizes sizes, List<(Vec3 Direction, double Angle)> tips) =>
+        Cheapest(tips, (d, tipCost, best) =>
         {
-            var tipCost = 10 * angle;
-            if (tipCost >= best) break;
-            var b = spot.At + d * sizes.TipLength;
+            StrutPath? found = null;
+            var hits = new List<Geometry.Spatial.RayHit>();
+            var down = new Vec3(0, 0, -1);
+            var l = sizes.TipLength;
+            var b = spot.At + d * l;
             foreach (var (lean, aside, cost) in Shapes)
             {
                 if (tipCost + cost >= best) break;
                 var k = aside == 0 ? b : b + lean * (aside / Math.Sqrt(lean.X * lean.X + lean.Y * lean.Y));
                 if (aside > 0 && !scene.Clear(k, b, sizes.ShaftRadius)) continue;
                 hits.Clear();
-                scene.Figure.RayHits(k, new Vec3(0, 0, -1), 60 * sizes.ShaftRadius, hits);
+                scene.Figure.RayHits(k, down, 60 * sizes.ShaftRadius, hits);
                 if (hits.Count == 0) continue;
                 var hit = hits.MinBy(h => h.Distance);
                 var normal = scene.Figure.Mesh.AreaVector(hit.Triangle).Unit();
-                if (!hit.Entering || normal.Z < LeastRise || hit.Distance < sizes.TipLength + sizes.ShaftRadius) continue;
+                if (!hit.Entering || normal.Z < LeastRise || hit.Distance < l + sizes.ShaftRadius) continue;
                 var at = k with { Z = k.Z - hit.Distance };
-                var down = new Vec3(0, 0, -1);
                 var depth = Depth(at, -down, Math.Max(sizes.DepthMm, 0.5 * sizes.ShaftRadius));
                 // On a slope the lower end sinks in on one side only: it is made narrower, so that about half of it still does.
                 var slope = Math.Sqrt(1 - normal.Z * normal.Z) / normal.Z;
                 var radius = Math.Clamp(2 * depth / Math.Max(slope, 1e-3), 0.8 * sizes.ShaftRadius, 1.2 * sizes.ShaftRadius);
                 var price = tipCost + cost + 6 * (1 - radius / (1.2 * sizes.ShaftRadius));
                 if (price >= best) continue;
-                var l = sizes.TipLength;
                 Vec3 Above(double h) => at with { Z = at.Z + h };
-                if (scene.Figure.ClosestToSegment(Above(0.15 * l), Above(0.5 * l), null, 0.06 * l).Distance < 0.05 * l
-                    || !scene.Clear(Above(0.5 * l + radius), k, sizes.ShaftRadius)) continue;
+                if (scene.Figure.AnyWithin(Above(0.15 * l), Above(0.5 * l), 0.05 * l) || !scene.Clear(Above(0.5 * l + radius), k, sizes.ShaftRadius)) continue;
                 if (Crossings(at, k, sizes.ShaftRadius) != 0 || Crossings(k, b, sizes.ShaftRadius) != 0 || Crossings(b, spot.At, sizes.ShaftRadius / 2) != 0) continue;
                 best = price;
                 Vec3 root = at + down * depth, end = spot.At - d * Depth(spot.At, d, sizes.DepthMm);
                 found = new StrutPath(aside > 0 ? [root, Above(l), k, b, end] : [root, Above(l), b, end], EndHeldBy.Figure, -1, sizes) { Base = (at, normal), BaseRadius = radius };
             }
-        }
-        return found;
-    }
+            return (found, best);
+        });
 
     /// <summary>A branch that leans at most 45 degrees and begins on the axis of a pillar thicker than itself.</summary>
     private StrutPath? ToStrut(GrowthSpot spot, GrowthSizes sizes, List<(Vec3 Direction, double Angle)> tips)
