@@ -53,7 +53,7 @@ internal sealed class PrintRoom : IDisposable
         $$"""{ "target": { "percent": 200 }, "printers": ["hall-large"], "resin": "workshop-grey", "mail": { "to": ["printroom@example.org"], "when": "always" }, "stages": [{{string.Join(",", stages.Select(s => s.StartsWith('{') ? s : $$"""{ "stage": "{{s}}" }"""))}}] }""";
 
     /// <summary>A ball on six-sided pillars on a plate, as binary STL: closed shells that touch nothing but in passing.</summary>
-    public static byte[] Figure(Random random) => Binary(Triangles(random, random.Next(30, 70)), random);
+    public static byte[] Figure(Random random, int? rings = null) => Binary(Triangles(random, rings ?? random.Next(30, 70)), random);
 
     /// <summary>The same with a few thousand triangles, or now and then up to 20,000; one in four as text, which takes longer to copy.</summary>
     public static byte[] MixedFigure(Random random)

@@ -11,6 +11,7 @@ var parts = new Dictionary<string, Func<Options, Task<IReadOnlyList<string>>>>
     ["stages"] = StagesPart.Run,
     ["disk"] = DiskPart.Run,
     ["kill"] = KillPart.Run,
+    ["services"] = ServicesPart.Run,
 };
 var wanted = Options.Value(args, "--part");
 if (Options.Read(args) is not { } options || (wanted is not null && !parts.ContainsKey(wanted)))

@@ -98,6 +98,8 @@ internal static class PublishPart
 
         public override void DeleteFolder(string path) => Do(() => base.DeleteFolder(path));
 
+        public override void DeleteEmptyFolder(string path) => Do(() => base.DeleteEmptyFolder(path));
+
         public override void DeleteFile(string path) => Do(() => base.DeleteFile(path));
 
         public override void Replace(string path, string text) => Do(() => base.Replace(path, text));

@@ -21,6 +21,8 @@ public sealed class BreakingFiles(int at, BreakingFiles.When when, Func<Exceptio
 
     public override void DeleteFolder(string path) => Do(() => base.DeleteFolder(path));
 
+    public override void DeleteEmptyFolder(string path) => Do(() => base.DeleteEmptyFolder(path));
+
     public override void DeleteFile(string path) => Do(() => base.DeleteFile(path));
 
     public override void Replace(string path, string text) => Do(() => base.Replace(path, text));

@@ -269,7 +269,7 @@ public sealed class MailTests : IDisposable
     {
         public List<(string Id, TimeSpan Delay)> Mails { get; } = [];
 
-        public Task Job(string jobId, bool large) => Task.CompletedTask;
+        public Task Job(string jobId, bool large, TimeSpan delay = default) => Task.CompletedTask;
 
         public Task Mail(string mailId, TimeSpan delay)
         {

@@ -38,7 +38,7 @@ public sealed class BoardWriter(ServiceState state, Ledger ledger, Sweeper sweep
         if (!Directory.Exists(state.Share) || state.ShareId.Length == 0) return;
         try
         {
-            DurableFiles.Replace(PagePath, BoardPage.Html(Model()), Environment.MachineName);
+            DurableFiles.Replace(PagePath, BoardPage.Html(Model()), ledger.Pc);
         }
         catch (Exception e) when (e is IOException or UnauthorizedAccessException or System.Data.Common.DbException)
         {
@@ -84,7 +84,7 @@ public sealed class BoardWriter(ServiceState state, Ledger ledger, Sweeper sweep
         var mails = ledger.UnsentMails().Select(m => new UnsentMail(m.Recipients.Replace("\n", ", ", StringComparison.Ordinal), m.Subject, Time(m.Created), (int)m.Tries, m.Reason)).ToList();
         var version = Assembly.GetExecutingAssembly().GetName().Version?.ToString(3);
         return new BoardModel(
-            Path.GetFileName(Path.TrimEndingDirectorySeparator(state.Share)), time.GetLocalNow(), $"{Environment.MachineName}, Stiltwright {version}", (int)Heartbeat.TotalSeconds,
+            Path.GetFileName(Path.TrimEndingDirectorySeparator(state.Share)), time.GetLocalNow(), $"{(ledger.Store.Shared ? string.Join(", ", ledger.Living()) : Environment.MachineName)}, Stiltwright {version}", (int)Heartbeat.TotalSeconds,
             folders, mails, [.. state.Notices.OrderBy(n => n.Key, StringComparer.Ordinal).Select(n => n.Value)]);
     }
 

@@ -30,8 +30,8 @@ public static class RecordVerb
             var text = Directory.Exists(name) ? SetGlance.Read(name)?.Number : name;
             if (text is null) return Wrong($"{name} has no summary that can be read; name a set's folder or number.");
             if (!long.TryParse(text, NumberStyles.None, CultureInfo.InvariantCulture, out var number)) return Wrong($"\"{text}\" is no set of the service; only those have an entry in the ledger.");
-            if (!File.Exists(Path.Combine(read.Host.State, "ledger.db"))) return Wrong($"There is no ledger in {read.Host.State}; name the service's configuration with --config.");
-            var ledger = new Ledger(read.Host.State, TimeProvider.System);
+            if (!LedgerPlace.IsThere(read.Host)) return Wrong($"There is no ledger in {read.Host.State}; name the service's configuration with --config.");
+            var ledger = LedgerPlace.Open(read.Host, TimeProvider.System);
             if (ledger.ByNumber(number) is not { } job) return Wrong($"The ledger knows no set {number}.");
             ledger.Record(new OutcomeEntry(number, what[0], parsed.GetValue(failed), parsed.GetValue(piece)?.ToLowerInvariant(), parsed.GetValue(by), parsed.GetValue(printer), parsed.GetValue(lot)));
             Console.Out.WriteLine($"Set {number} ({job.Folder}/{job.Source}) is recorded as {what[0]}.");

@@ -18,14 +18,15 @@ public static class StatusVerb
         {
             var (read, _) = CommonOptions.Read(parsed.GetRequiredValue(config));
             var stateFolder = read.Host.State;
-            if (!File.Exists(Path.Combine(stateFolder, "ledger.db")))
+            if (!LedgerPlace.IsThere(read.Host))
             {
                 Console.Out.WriteLine($"No service has run yet with the state folder {stateFolder}.");
                 return ExitCode.Ready;
             }
 
-            var ledger = new Ledger(stateFolder, TimeProvider.System);
+            var ledger = LedgerPlace.Open(read.Host, TimeProvider.System);
             Console.Out.WriteLine(Runs(stateFolder) ? $"A service runs with the state folder {stateFolder}." : $"No service runs with the state folder {stateFolder}.");
+            if (ledger.Store.Shared) Console.Out.WriteLine(ledger.Living() is { Count: > 0 } living ? $"Services that live, by {ledger.Store.Place}: {string.Join(", ", living)}." : $"No service lives, by {ledger.Store.Place}.");
             var open = ledger.InState(JobState.Running, JobState.Publishing, JobState.Queued, JobState.Waiting);
             foreach (var j in open) Console.Out.WriteLine($"  {j.State,-10} {j.Number,6}  {j.Folder}/{j.Source}{(j.Sentence is null ? "" : "  " + j.Sentence)}");
             if (open.Count == 0) Console.Out.WriteLine("  Nothing waits.");

@@ -59,6 +59,8 @@ public sealed class ConfigReader
         if (json["pluginFolders"] is JsonArray folders) json["pluginFolders"] = new JsonArray([.. folders.Select(f => (JsonNode)Absolute(f!.GetValue<string>()))]);
         var host = json.Deserialize<HostSettings>(Web)!;
         if (host.Mail.PasswordFile is { } p) host = host with { Mail = host.Mail with { PasswordFile = Absolute(p) } };
+        if (host.Ledger.PasswordFile is { } secret) host = host with { Ledger = host.Ledger with { PasswordFile = Absolute(secret) } };
+        if (Jobs.PostgresStore.Mistake(host.Ledger.Postgres) is { } wrong) Add(Name, node.Find("ledger")!.Find("postgres")!, "ledger.postgres", wrong);
         if (host.Mail is { User.Length: > 0, Security: "none" })
             Add(Name, node.Find("mail")!.Find("security") ?? node.Find("mail")!, "mail.security", "A login over an unencrypted line would give the password away; use \"startTls\" or \"tls\", or leave \"user\" out.");
         if (!MailboxAddress.TryParse(host.Mail.From, out _))

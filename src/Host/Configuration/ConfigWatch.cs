@@ -45,10 +45,10 @@ public sealed class ConfigWatch(ServiceState state, ILogger<ConfigWatch> log)
 
         // What a running service holds open stays as it was at the start.
         var host = read.Host with { State = state.Config.Host.State, Share = state.Config.Host.Share };
-        var needsStart = state.Config.Host.Worker.Parallel != host.Worker.Parallel || state.Config.Host.Worker.TotalMiB != host.Worker.TotalMiB || state.Config.Host.Log != host.Log;
+        var needsStart = state.Config.Host.Worker.Parallel != host.Worker.Parallel || state.Config.Host.Worker.TotalMiB != host.Worker.TotalMiB || state.Config.Host.Log != host.Log || state.Config.Host.Ledger != host.Ledger;
         state.Adopt(read with { Host = host }, catalog!);
         state.Notices.TryRemove(About, out _);
-        if (needsStart) state.Notices[About] = "The changed configuration is in use, but worker.parallel, worker.totalMiB and log are only read at a start: start the service again when it suits.";
+        if (needsStart) state.Notices[About] = "The changed configuration is in use, but ledger, worker.parallel, worker.totalMiB and log are only read at a start: start the service again when it suits.";
         log.LogInformation("The changed configuration is in use: {Folders}", string.Join(", ", read.Recipes.Keys.Order(StringComparer.Ordinal)));
         state.BoardChanged();
         return true;

@@ -15,6 +15,10 @@ public static class FileShapes
         new("state", SomeText, "Local folder for ledger, outbox, scratch and logs; never on the share. Default: the account's local data folder."),
         new("pluginFolders", new ListShape(SomeText), "The administrator's folders of stages, one sub-folder a stage, beside the program's own."),
         new("allowedPlugins", new ListShape(SomeText), "SHA-256 of each DLL that the administrator's folders may hold; empty: every one may be used."),
+        new("ledger", new GroupShape([
+            new("postgres", new TextShape([], true), "Database that several services share, e.g. \"Host=db.example.org;Database=stiltwright;Username=stiltwright\", without the password. Empty: SQLite in the state folder, for one service.", Default: ""),
+            new("passwordFile", SomeText, "File that holds the password alone; else the environment variable STILTWRIGHT_LEDGER_PASSWORD is used."),
+        ]), "Ledger and queues."),
         new("watch", new GroupShape([
             new("sweepS", new NumberShape("s", 0.2, 3600), "Pause between two looks at the share.", Default: 10),
             new("settleS", new NumberShape("s", 0, 3600), "A file is taken when size and time stood still that long.", Default: 15),

@@ -15,6 +15,9 @@ public sealed record HostSettings
     /// <summary>SHA-256 of the DLLs that the administrator's folders may hold; empty where every one may be used.</summary>
     public IReadOnlyList<string> AllowedPlugins { get; init; } = [];
 
+    /// <summary>The ledger.</summary>
+    public LedgerSettings Ledger { get; init; } = new();
+
     /// <summary>Watching.</summary>
     public WatchSettings Watch { get; init; } = new();
 
@@ -39,6 +42,16 @@ public sealed record HostSettings
     /// <summary>Where state lies when nothing is configured.</summary>
     public static string DefaultState =>
         Path.Combine(Environment.GetFolderPath(Environment.SpecialFolder.LocalApplicationData, Environment.SpecialFolderOption.DoNotVerify), "stiltwright");
+}
+
+/// <summary>Where ledger and queues lie.</summary>
+public sealed record LedgerSettings
+{
+    /// <summary>Connection to a PostgreSQL database, without the password; empty for SQLite in the state folder.</summary>
+    public string Postgres { get; init; } = "";
+
+    /// <summary>File with the password alone.</summary>
+    public string? PasswordFile { get; init; }
 }
 
 /// <summary>Watching the share.</summary>

@@ -14,14 +14,15 @@ namespace Stiltwright.Host.Jobs;
 /// file or a stage becomes a set with a summary; whatever is wrong with the share or this machine makes the job wait;
 /// nothing of it ends the service.
 /// </summary>
-public sealed class JobDesk(ServiceState state, Ledger ledger, PublishDesk publishing, WorkerCommand worker, MemoryBudget memory, TimeProvider time, ILogger<JobDesk> log)
+public sealed class JobDesk(ServiceState state, Ledger ledger, IQueue queue, PublishDesk publishing, WorkerCommand worker, MemoryBudget memory, TimeProvider time, ILogger<JobDesk> log)
 {
     /// <summary>Runs that a job gets when its worker, or the whole host with it, breaks down.</summary>
     public const int MostAttempts = 2;
 
     private static readonly TimeSpan WaitForLedger = TimeSpan.FromSeconds(3);
+    private static readonly TimeSpan WaitForShare = TimeSpan.FromSeconds(2);
 
-    private readonly ConcurrentDictionary<string, CancellationTokenSource> _held = new(StringComparer.Ordinal);
+    private readonly ConcurrentDictionary<string, Held> _held = new(StringComparer.Ordinal);
 
     /// <summary>True while this service has the job in hand.</summary>
     public bool Holds(string jobId) => _held.ContainsKey(jobId);
@@ -29,12 +30,13 @@ public sealed class JobDesk(ServiceState state, Ledger ledger, PublishDesk publi
     /// <summary>True while this service has any job in hand.</summary>
     public bool IsBusy => !_held.IsEmpty;
 
-    /// <summary>Ends the runs whose result nobody wants any more: their source was changed meanwhile.</summary>
-    public void AbandonDropped()
+    /// <summary>Ends the runs that are not ours any more: their source was changed meanwhile, or another service took them over.</summary>
+    public void AbandonLost()
     {
-        foreach (var (id, stop) in _held)
+        foreach (var (id, held) in _held)
         {
-            if (ledger.Find(id) is { State: JobState.Dropped }) stop.Cancel();
+            if (ledger.Find(id) is not { } job) continue;
+            if (job.State == JobState.Dropped || (held.Fence > 0 && job.Fence > held.Fence)) held.Stop.Cancel();
         }
     }
 
@@ -42,12 +44,21 @@ public sealed class JobDesk(ServiceState state, Ledger ledger, PublishDesk publi
     public async Task Run(string jobId, CancellationToken cancel)
     {
         using var stop = CancellationTokenSource.CreateLinkedTokenSource(cancel);
-        if (!_held.TryAdd(jobId, stop)) return;
+        var held = new Held(stop);
+        if (!_held.TryAdd(jobId, held)) return;
         try
         {
-            if (ledger.Find(jobId) is not { State: JobState.Queued } queued || queued.Share != state.ShareId) return;
+            if (ledger.Find(jobId) is not { State: JobState.Queued } queued) return;
+            if (queued.Share != state.ShareId)
+            {
+                // The share was not looked at yet, or is away for this PC. Others that share the queue may do it; alone, the
+                // first look at the share queues it again.
+                if (ledger.Store.Shared) await queue.Job(jobId, state.IsLarge(queued.Bytes), WaitForShare).ConfigureAwait(false);
+                return;
+            }
+
             using var room = await memory.Reserve(MemoryBudget.Need(queued.Bytes, state.Config.Host.Worker), stop.Token).ConfigureAwait(false);
-            if (ledger.Claim(jobId) is { } job) await Run(job, stop.Token, cancel).ConfigureAwait(false);
+            if (ledger.Claim(jobId) is { } job) await Run(job, held, cancel).ConfigureAwait(false);
         }
         finally
         {
@@ -64,16 +75,19 @@ public sealed class JobDesk(ServiceState state, Ledger ledger, PublishDesk publi
         return true;
     }
 
+    /// <summary>Shuts out the run that a dead service had of a job that was just taken over.</summary>
+    public Task ShutOut(JobRow takenOver, long oldFence, CancellationToken cancel) => publishing.ShutOut(takenOver, oldFence, cancel);
+
     /// <summary>Goes on with a job whose set lies finished in scratch, or queues it again where that is lost.</summary>
     public async Task<bool> Resume(JobRow job, CancellationToken cancel)
     {
         using var stop = CancellationTokenSource.CreateLinkedTokenSource(cancel);
-        if (!_held.TryAdd(job.Id, stop)) return false;
+        if (!_held.TryAdd(job.Id, new Held(stop) { Fence = job.Fence })) return false;
         try
         {
-            if (job.Owner != ledger.Pc || job.Made is null || !File.Exists(Path.Combine(state.Scratch(job.Id, job.Fence), "set", "summary.json")))
+            if (!ledger.IsOwn(job) || job.Made is null || !File.Exists(Path.Combine(state.Scratch(job.Id, job.Fence), "set", "summary.json")))
                 return PutBack(job);
-            await publishing.Publish(job, cancel).ConfigureAwait(false);
+            await publishing.Publish(job, stop.Token).ConfigureAwait(false);
             return false;
         }
         finally
@@ -83,10 +97,12 @@ public sealed class JobDesk(ServiceState state, Ledger ledger, PublishDesk publi
         }
     }
 
-    private async Task Run(JobRow job, CancellationToken stop, CancellationToken cancel)
+    private async Task Run(JobRow job, Held held, CancellationToken cancel)
     {
+        var stop = held.Stop.Token;
         for (; ; )
         {
+            held.Fence = job.Fence;
             var name = $"{job.Id}-{job.Fence}";
             var fence = job.Fence;
             var keep = false;
@@ -101,6 +117,8 @@ public sealed class JobDesk(ServiceState state, Ledger ledger, PublishDesk publi
                     await ClearOlderRuns(job, stop).ConfigureAwait(false);
                 }
 
+                // It may have left the set itself, whole and in its place.
+                if (ledger.Find(job.Id) is not { State: JobState.Running } now || now.Fence != job.Fence) return;
                 var done = await Work(job, name, stop).ConfigureAwait(false);
                 if (done is { } asState)
                 {
@@ -121,7 +139,7 @@ public sealed class JobDesk(ServiceState state, Ledger ledger, PublishDesk publi
                 // Abandoned: the ledger has dropped it already. Stopped: the job in hand is put back.
                 ledger.Leave(job.Id, job.Fence, JobState.Queued, null, countAttempt: false);
                 if (cancel.IsCancellationRequested) throw;
-                log.LogInformation("{Folder}/{Source} changed while it was being done; that run was ended", job.Folder, job.Source);
+                log.LogInformation("{Folder}/{Source}: run {Fence} was ended, because the source changed or another service has the job by now", job.Folder, job.Source, job.Fence);
                 return;
             }
             catch (Exception e) when (!keep && (e is SourceChangedException || !File.Exists(SourcePath(job))))
@@ -236,4 +254,20 @@ public sealed class JobDesk(ServiceState state, Ledger ledger, PublishDesk publi
     }
 
     private string SourcePath(JobRow job) => Path.Combine(state.FolderPath(job.Folder), job.Source);
+
+    /// <summary>A job in hand.</summary>
+    private sealed class Held(CancellationTokenSource stop)
+    {
+        private long _fence;
+
+        /// <summary>Ends the run.</summary>
+        public CancellationTokenSource Stop => stop;
+
+        /// <summary>Number of the run; 0 before it began.</summary>
+        public long Fence
+        {
+            get => Interlocked.Read(ref _fence);
+            set => Interlocked.Exchange(ref _fence, value);
+        }
+    }
 }

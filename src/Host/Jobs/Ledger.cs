@@ -1,5 +1,6 @@
 using System.Data.Common;
 using System.Globalization;
+using System.Text;
 using Dapper;
 
 namespace Stiltwright.Host.Jobs;
@@ -14,7 +15,7 @@ public sealed partial class Ledger
     private readonly LedgerStore _store;
 
     /// <summary>Opens the ledger of a state folder, making it where it is missing.</summary>
-    public Ledger(string stateFolder, TimeProvider time) : this(new SqliteStore(stateFolder), time, Environment.MachineName) { }
+    public Ledger(string stateFolder, TimeProvider time) : this(new SqliteStore(stateFolder), time, ServiceName.Of(stateFolder)) { }
 
     /// <summary>Opens a ledger, making its tables where they are missing.</summary>
     /// <param name="store">Where it lies.</param>
@@ -24,14 +25,20 @@ public sealed partial class Ledger
     {
         (_store, _time, Pc) = (store, time, pc);
         using var db = Open();
-        db.Execute(store.Schema);
-        var found = db.ExecuteScalar<string?>("SELECT value FROM ledger_facts WHERE name = 'version'");
+        if (store.Prelude.Length > 0) db.Execute(store.Prelude);
+        using var tx = db.BeginTransaction();
+        // Several services may start at the same moment, and one of them makes the tables.
+        if (store.LockTables.Length > 0) db.Execute(store.LockTables, transaction: tx);
+        db.Execute(store.Words(LedgerSchema.Sql), transaction: tx);
+        var found = db.ExecuteScalar<string?>("SELECT value FROM ledger_facts WHERE name = 'version'", transaction: tx);
         var version = found is null ? LedgerSchema.Version : int.Parse(found, CultureInfo.InvariantCulture);
         if (version > LedgerSchema.Version)
             throw new InvalidDataException($"The ledger was made by a newer version of the program (tables {version}, this one knows {LedgerSchema.Version}); use that version.");
-        for (; version < LedgerSchema.Version; version++) db.Execute(LedgerSchema.Upgrades[version]);
-        SetFact(db, "version", LedgerSchema.Version.ToString(CultureInfo.InvariantCulture));
-        db.Execute("INSERT INTO ledger_facts VALUES ('id', @id) ON CONFLICT (name) DO NOTHING", new { id = Guid.NewGuid().ToString("N") });
+        for (; version < LedgerSchema.Version; version++) db.Execute(store.Words(LedgerSchema.Upgrades[version]), transaction: tx);
+        SetFact(db, "version", LedgerSchema.Version.ToString(CultureInfo.InvariantCulture), tx);
+        db.Execute("INSERT INTO ledger_facts VALUES ('id', @id) ON CONFLICT (name) DO NOTHING", new { id = Guid.NewGuid().ToString("N") }, tx);
+        tx.Commit();
+        if (store.Clock.Length > 0) NoteClock(db.ExecuteScalar<long>("SELECT " + store.Clock));
         Id = db.ExecuteScalar<string>("SELECT value FROM ledger_facts WHERE name = 'id'")!;
     }
 
@@ -102,7 +109,8 @@ public sealed partial class Ledger
     public IReadOnlyList<JobRow> InState(params string[] states)
     {
         using var db = Open();
-        return db.Query<JobRow>("SELECT * FROM ledger_jobs WHERE state IN @states ORDER BY number", new { states }).AsList();
+        var (list, values) = OneOf(states);
+        return db.Query<JobRow>($"SELECT * FROM ledger_jobs WHERE state IN {list} ORDER BY number", values).AsList();
     }
 
     /// <summary>The latest jobs of a share, youngest first, one a source, dropped ones left out.</summary>
@@ -117,6 +125,8 @@ public sealed partial class Ledger
     /// <summary>Takes a queued job for a run: its next fencing number and attempt. Null if it is not queued any more.</summary>
     public JobRow? Claim(string id)
     {
+        // One that just woke from a long sleep must be known to live before it takes anything.
+        if (_store.Shared) Beat();
         using var db = Open();
         return db.QueryFirstOrDefault<JobRow>(
             "UPDATE ledger_jobs SET state = 'running', fence = fence + 1, attempts = attempts + 1, sentence = NULL, made = NULL, owner = @Pc, changed = @now WHERE id = @id AND state = 'queued' RETURNING *",
@@ -145,14 +155,14 @@ public sealed partial class Ledger
         using var db = Open();
         return db.Execute(
             "UPDATE ledger_jobs SET state = @state, sentence = @sentence, attempts = attempts - @less, changed = @now WHERE id = @id AND fence = @fence AND state = 'running'",
-            new { id, fence, state, sentence, less = countAttempt ? 0 : 1, now = Now() }) > 0;
+            new { id, fence, state, sentence = Storable(sentence), less = countAttempt ? 0 : 1, now = Now() }) > 0;
     }
 
     /// <summary>Jobs that have waited for at least so long.</summary>
     public IReadOnlyList<JobRow> WaitingFor(TimeSpan atLeast)
     {
         using var db = Open();
-        var before = (_time.GetUtcNow() - atLeast).ToString("O", CultureInfo.InvariantCulture);
+        var before = Before(atLeast);
         // A time in the future was written before the clock was set back; it counts as long ago.
         return db.Query<JobRow>("SELECT * FROM ledger_jobs WHERE state = 'waiting' AND (changed <= @before OR changed > @now) ORDER BY number", new { before, now = Now() }).AsList();
     }
@@ -187,7 +197,7 @@ public sealed partial class Ledger
     public void NotePublishing(string id, long fence, string sentence)
     {
         using var db = Open();
-        db.Execute("UPDATE ledger_jobs SET sentence = @sentence, changed = @now WHERE id = @id AND fence = @fence AND state = 'publishing'", new { id, fence, sentence, now = Now() });
+        db.Execute("UPDATE ledger_jobs SET sentence = @sentence, changed = @now WHERE id = @id AND fence = @fence AND state = 'publishing'", new { id, fence, sentence = Storable(sentence), now = Now() });
     }
 
     /// <summary>A set stands: the job is done (or parked), and the mail about it is in the outbox, in one step.</summary>
@@ -198,24 +208,25 @@ public sealed partial class Ledger
         var now = Now();
         var done = db.Execute(
             "UPDATE ledger_jobs SET state = @state, outcome = @outcome, sentence = @sentence, target = @target, took = COALESCE(@took, took), changed = @now WHERE id = @id AND fence = @fence AND state NOT IN ('done', 'parked')",
-            new { id, fence, state, outcome, sentence, target, took, now }, tx) > 0;
+            new { id, fence, state, outcome, sentence = Storable(sentence), target, took, now }, tx) > 0;
         if (done && mail is not null)
         {
             mail.Created = now;
-            db.Execute(
-                MailSql,
-                mail, tx);
+            db.Execute(MailSql, mail, tx);
         }
 
         tx.Commit();
         return done;
     }
 
-    /// <summary>Marks the finished jobs of a source as gone from the share, so that dropping it again is a new job.</summary>
-    public void MarkGone(string share, string folder, string source)
+    /// <summary>
+    /// Marks the finished jobs of a source as gone from the share, so that dropping it again is a new job. Jobs after
+    /// <paramref name="upTo"/> were entered by another service after the look that did not find it, and stay.
+    /// </summary>
+    public void MarkGone(string share, string folder, string source, long upTo = long.MaxValue)
     {
         using var db = Open();
-        db.Execute("UPDATE ledger_jobs SET gone = 1 WHERE share = @share AND folder = @folder AND source = @source AND gone = 0", new { share, folder, source });
+        db.Execute("UPDATE ledger_jobs SET gone = 1 WHERE share = @share AND folder = @folder AND source = @source AND gone = 0 AND number <= @upTo", new { share, folder, source, upTo });
         db.Execute("DELETE FROM ledger_seen WHERE share = @share AND path = @path", new { share, path = folder + "/" + source });
     }
 
@@ -224,6 +235,13 @@ public sealed partial class Ledger
     {
         using var db = Open();
         db.Execute("UPDATE ledger_jobs SET gone = 0 WHERE id = @id", new { id });
+    }
+
+    /// <summary>The highest number given so far.</summary>
+    public long TopNumber()
+    {
+        using var db = Open();
+        return db.ExecuteScalar<long>("SELECT COALESCE(MAX(number), 0) FROM ledger_jobs");
     }
 
     /// <summary>Folder and name of all sources that are thought to lie on a share.</summary>
@@ -271,13 +289,22 @@ public sealed partial class Ledger
         return db.QueryFirstOrDefault<JobRow>("SELECT * FROM ledger_jobs WHERE number = @number", new { number });
     }
 
-    /// <summary>Now, as the ledger writes times.</summary>
-    public string Now() => _time.GetUtcNow().ToString("O", CultureInfo.InvariantCulture);
-
     private const string KnownSql = "SELECT * FROM ledger_jobs WHERE identity = @identity AND state <> 'dropped' ORDER BY number DESC LIMIT 1";
 
-    private static void SetFact(DbConnection db, string name, string value) =>
-        db.Execute("INSERT INTO ledger_facts VALUES (@name, @value) ON CONFLICT (name) DO UPDATE SET value = @value", new { name, value });
+    private static void SetFact(DbConnection db, string name, string value, DbTransaction? tx = null) =>
+        db.Execute("INSERT INTO ledger_facts VALUES (@name, @value) ON CONFLICT (name) DO UPDATE SET value = @value", new { name, value }, tx);
+
+    /// <summary>A list for IN with its parameters, in words that both databases know.</summary>
+    private static (string List, DynamicParameters Values) OneOf(IReadOnlyList<string> values)
+    {
+        var parameters = new DynamicParameters();
+        for (var i = 0; i < values.Count; i++) parameters.Add("one" + i, values[i]);
+        return ($"({string.Join(", ", values.Select((_, i) => "@one" + i))})", parameters);
+    }
+
+    /// <summary>A sentence without what no database can hold: zero characters and halves of characters.</summary>
+    private static string? Storable(string? text) =>
+        text is null ? null : Encoding.UTF8.GetString(Encoding.UTF8.GetBytes(text)).Replace('\0', '\uFFFD');
 
     private DbConnection Open() => _store.Open();
 }

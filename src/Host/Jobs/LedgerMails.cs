@@ -6,7 +6,7 @@ namespace Stiltwright.Host.Jobs;
 public sealed partial class Ledger
 {
     private const string MailSql =
-        "INSERT INTO ledger_mails (id, job, level, recipients, subject, bytes, state, created) VALUES (@Id, @Job, @Level, @Recipients, @Subject, @Bytes, 'waiting', @Created) ON CONFLICT DO NOTHING";
+        "INSERT INTO ledger_mails (id, job, level, recipients, subject, bytes, state, created, owner) VALUES (@Id, @Job, @Level, @Recipients, @Subject, @Bytes, 'waiting', @Created, @Owner) ON CONFLICT DO NOTHING";
 
     /// <summary>Mails that wait, oldest first.</summary>
     public IReadOnlyList<MailRow> WaitingMails()
@@ -29,6 +29,19 @@ public sealed partial class Ledger
         return db.QueryFirstOrDefault<MailRow>("SELECT * FROM ledger_mails WHERE id = @id", new { id });
     }
 
+    /// <summary>
+    /// Takes a mail that waits, so that no other service sends it at the same time; null if it waits no more or another
+    /// service that lives has it in hand. <see cref="NoteMail"/> gives it back.
+    /// </summary>
+    public MailRow? TakeMail(string id)
+    {
+        Beat();
+        using var db = Open();
+        return db.QueryFirstOrDefault<MailRow>(
+            $"UPDATE ledger_mails SET owner = @Pc WHERE id = @id AND state = 'waiting' AND (owner IN ('', @Pc) OR NOT EXISTS (SELECT 1 FROM ledger_pcs p WHERE p.pc = owner AND {_store.IsAlive})) RETURNING *",
+            new { id, Pc });
+    }
+
     /// <summary>The mail about a job at a level.</summary>
     public MailRow? MailOf(string job)
     {
@@ -36,12 +49,12 @@ public sealed partial class Ledger
         return db.QueryFirstOrDefault<MailRow>("SELECT * FROM ledger_mails WHERE job = @job AND state = 'waiting' LIMIT 1", new { job });
     }
 
-    /// <summary>Notes a try of a mail.</summary>
+    /// <summary>Notes a try of a mail, and that nobody has it in hand any more.</summary>
     public void NoteMail(string id, string state, string reason, bool tried)
     {
         using var db = Open();
-        db.Execute("UPDATE ledger_mails SET state = @state, reason = @reason, tries = tries + @one, sent = CASE WHEN @state = 'sent' THEN @now ELSE sent END WHERE id = @id AND state <> 'sent'",
-            new { id, state, reason, one = tried ? 1 : 0, now = Now() });
+        db.Execute("UPDATE ledger_mails SET state = @state, owner = '', reason = @reason, tries = tries + @one, sent = CASE WHEN @state = 'sent' THEN @now ELSE sent END WHERE id = @id AND state <> 'sent'",
+            new { id, state, reason = Storable(reason), one = tried ? 1 : 0, now = Now() });
     }
 
     /// <summary>
@@ -52,7 +65,10 @@ public sealed partial class Ledger
         using var db = Open();
         using var tx = db.BeginTransaction();
         digest.Created = Now();
-        var taken = db.Execute("UPDATE ledger_mails SET state = 'gathered', reason = @Id WHERE id IN @ids AND state = 'waiting' AND tries = 0", new { digest.Id, ids }, tx);
+        digest.Owner = Pc;
+        var (list, values) = OneOf(ids);
+        values.AddDynamicParams(new { digest.Id, Pc });
+        var taken = db.Execute($"UPDATE ledger_mails SET state = 'gathered', reason = @Id WHERE id IN {list} AND state = 'waiting' AND tries = 0 AND owner IN ('', @Pc)", values, tx);
         if (taken != ids.Count) return false;
         db.Execute(MailSql, digest, tx);
         tx.Commit();

@@ -121,6 +121,9 @@ public sealed class MailRow
 
     /// <summary>When it was made.</summary>
     public string Created { get; set; } = "";
+
+    /// <summary>The service that has it in hand; empty for none.</summary>
+    public string Owner { get; set; } = "";
 }
 
 /// <summary>What became of a print.</summary>

@@ -4,9 +4,9 @@ namespace Stiltwright.Host.Jobs;
 public static class LedgerSchema
 {
     /// <summary>Version of these tables, kept in the database; a newer one than this is refused.</summary>
-    public const int Version = 2;
+    public const int Version = 3;
 
-    /// <summary>The statements, in the words that SQLite and PostgreSQL share but for three types.</summary>
+    /// <summary>The statements, in the words that SQLite and PostgreSQL share but for two types.</summary>
     public const string Sql = """
         CREATE TABLE IF NOT EXISTS ledger_facts (name TEXT PRIMARY KEY, value TEXT NOT NULL);
         CREATE TABLE IF NOT EXISTS ledger_jobs (
@@ -18,14 +18,16 @@ public static class LedgerSchema
         CREATE INDEX IF NOT EXISTS ledger_jobs_identity ON ledger_jobs (identity);
         CREATE INDEX IF NOT EXISTS ledger_jobs_source ON ledger_jobs (share, folder, source);
         CREATE INDEX IF NOT EXISTS ledger_jobs_state ON ledger_jobs (state);
-        CREATE TABLE IF NOT EXISTS ledger_pcs (pc TEXT PRIMARY KEY, beat TEXT NOT NULL);
+        CREATE TABLE IF NOT EXISTS ledger_pcs (pc TEXT PRIMARY KEY, beat BIGINT NOT NULL);
+        CREATE TABLE IF NOT EXISTS ledger_places (
+          share TEXT NOT NULL, folder TEXT NOT NULL, target TEXT NOT NULL, source TEXT NOT NULL, PRIMARY KEY (share, folder, target));
         CREATE TABLE IF NOT EXISTS ledger_seen (
           share TEXT NOT NULL, path TEXT NOT NULL, bytes BIGINT NOT NULL, written BIGINT NOT NULL, sha256 TEXT NOT NULL,
           PRIMARY KEY (share, path));
         CREATE TABLE IF NOT EXISTS ledger_mails (
           id TEXT PRIMARY KEY, job TEXT NOT NULL, level TEXT NOT NULL, recipients TEXT NOT NULL, subject TEXT NOT NULL,
           bytes BLOB NOT NULL, state TEXT NOT NULL, tries BIGINT NOT NULL DEFAULT 0, reason TEXT NOT NULL DEFAULT '',
-          created TEXT NOT NULL, sent TEXT, UNIQUE (job, level));
+          created TEXT NOT NULL, sent TEXT, owner TEXT NOT NULL DEFAULT '', UNIQUE (job, level));
         CREATE TABLE IF NOT EXISTS ledger_outcomes (
           id INTEGER PRIMARY KEY, number BIGINT NOT NULL, what TEXT NOT NULL, reason TEXT, piece TEXT, by TEXT, printer TEXT, lot TEXT,
           at TEXT NOT NULL);
@@ -35,5 +37,6 @@ public static class LedgerSchema
     public static readonly IReadOnlyDictionary<int, string> Upgrades = new Dictionary<int, string>
     {
         [1] = "ALTER TABLE ledger_jobs ADD COLUMN owner TEXT NOT NULL DEFAULT ''; ALTER TABLE ledger_jobs ADD COLUMN made TEXT;",
+        [2] = "DROP TABLE ledger_pcs; CREATE TABLE ledger_pcs (pc TEXT PRIMARY KEY, beat BIGINT NOT NULL); ALTER TABLE ledger_mails ADD COLUMN owner TEXT NOT NULL DEFAULT '';",
     };
 }

@@ -12,17 +12,26 @@ public abstract class LedgerStore
     /// <summary>True where several services may share the ledger.</summary>
     public abstract bool Shared { get; }
 
-    /// <summary>Statements that make what is missing.</summary>
-    public abstract string Schema { get; }
+    /// <summary>Where it lies, for people; without a secret.</summary>
+    public abstract string Place { get; }
+
+    /// <summary>Statement that comes before everything else, outside of a transaction; empty for none.</summary>
+    public abstract string Prelude { get; }
+
+    /// <summary>Statement that lets only one service at a time make or change tables, until its transaction ends; empty where a transaction does so by itself.</summary>
+    public abstract string LockTables { get; }
+
+    /// <summary>Statement that makes others wait until the transaction that runs it ends; empty where a transaction does so by itself.</summary>
+    public abstract string LockNumbers { get; }
 
     /// <summary>An SQL expression that is true for a service in "ledger_pcs p" that was heard of lately.</summary>
     public abstract string IsAlive { get; }
 
-    /// <summary>Statement that notes that the service @pc lives.</summary>
-    public abstract string Beat { get; }
+    /// <summary>The time as the database has it, ms since 1970, as an SQL expression; empty where this PC's own clock is the only one.</summary>
+    public abstract string Clock { get; }
 
-    /// <summary>Statement that makes others wait until the transaction that runs it ends; empty where a transaction does so by itself.</summary>
-    public abstract string LockNumbers { get; }
+    /// <summary>Table definitions in this database's own words for types.</summary>
+    public abstract string Words(string tables);
 
     /// <summary>An open connection.</summary>
     public abstract DbConnection Open();
@@ -35,7 +44,8 @@ public sealed class SqliteStore : LedgerStore
     public SqliteStore(string stateFolder)
     {
         Directory.CreateDirectory(stateFolder);
-        EngineConnection = new SqliteConnectionStringBuilder { DataSource = Path.Combine(stateFolder, "ledger.db"), DefaultTimeout = 30 }.ToString();
+        Place = PathIn(stateFolder);
+        EngineConnection = new SqliteConnectionStringBuilder { DataSource = Place, DefaultTimeout = 30 }.ToString();
     }
 
     /// <inheritdoc/>
@@ -45,16 +55,28 @@ public sealed class SqliteStore : LedgerStore
     public override bool Shared => false;
 
     /// <inheritdoc/>
-    public override string Schema => "PRAGMA journal_mode = WAL;\n" + LedgerSchema.Sql;
+    public override string Place { get; }
+
+    /// <inheritdoc/>
+    public override string Prelude => "PRAGMA journal_mode = WAL;";
+
+    /// <summary>A write transaction of SQLite locks the file.</summary>
+    public override string LockTables => "";
+
+    /// <summary>A write transaction of SQLite locks the file.</summary>
+    public override string LockNumbers => "";
 
     /// <summary>The state folder is locked by one service, so no other one lives.</summary>
     public override string IsAlive => "0 = 1";
 
     /// <inheritdoc/>
-    public override string Beat => "SELECT 1";
+    public override string Clock => "";
 
-    /// <summary>A write transaction of SQLite locks the file.</summary>
-    public override string LockNumbers => "";
+    /// <summary>The file in a state folder.</summary>
+    public static string PathIn(string stateFolder) => Path.Combine(stateFolder, "ledger.db");
+
+    /// <inheritdoc/>
+    public override string Words(string tables) => tables;
 
     /// <inheritdoc/>
     public override DbConnection Open()

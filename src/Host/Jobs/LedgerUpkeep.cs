@@ -6,20 +6,49 @@ namespace Stiltwright.Host.Jobs;
 /// <summary>What keeps the ledger true and small: whose job is whose, which services live, what may be forgotten.</summary>
 public sealed partial class Ledger
 {
+    private long _skewTicks;
+
+    /// <summary>Now, as the ledger writes times: by the database's clock where several services share it.</summary>
+    public string Now() => UtcNow.ToString("O", CultureInfo.InvariantCulture);
+
     /// <summary>Notes that this service lives.</summary>
     public void Beat()
     {
+        if (!_store.Shared) return;
         using var db = Open();
-        db.Execute(_store.Beat, new { Pc });
+        NoteClock(db.ExecuteScalar<long>(
+            $"INSERT INTO ledger_pcs (pc, beat) VALUES (@Pc, {_store.Clock}) ON CONFLICT (pc) DO UPDATE SET beat = EXCLUDED.beat RETURNING beat", new { Pc }));
     }
 
-    /// <summary>True if another service that lives has that run.</summary>
-    public bool HeldElsewhere(string id, long fence)
+    /// <summary>Notes that this service ends on purpose: others need not wait before they take its jobs over.</summary>
+    public void EndBeat()
+    {
+        if (!_store.Shared) return;
+        using var db = Open();
+        db.Execute("DELETE FROM ledger_pcs WHERE pc = @Pc", new { Pc });
+    }
+
+    /// <summary>The services that live, this one among them.</summary>
+    public IReadOnlyList<string> Living()
+    {
+        if (!_store.Shared) return [Pc];
+        using var db = Open();
+        return db.Query<string>($"SELECT p.pc FROM ledger_pcs p WHERE {_store.IsAlive} ORDER BY p.pc").AsList();
+    }
+
+    /// <summary>True if a job belongs to this service: all do where it does not share the ledger.</summary>
+    public bool IsOwn(JobRow job) => !_store.Shared || job.Owner == Pc;
+
+    /// <summary>
+    /// True if another service has that run, alive or dead: as long as nobody took it over, under another number, nobody
+    /// else touches what it has on the share.
+    /// </summary>
+    public bool OwnedElsewhere(string id, long fence)
     {
         if (!_store.Shared) return false;
         using var db = Open();
         return db.ExecuteScalar<long>(
-            $"SELECT COUNT(*) FROM ledger_jobs j JOIN ledger_pcs p ON p.pc = j.owner WHERE j.id = @id AND j.fence = @fence AND j.owner <> @Pc AND j.state IN ('running', 'publishing') AND {_store.IsAlive}",
+            "SELECT COUNT(*) FROM ledger_jobs WHERE id = @id AND fence = @fence AND owner <> @Pc AND state IN ('running', 'publishing')",
             new { id, fence, Pc }) > 0;
     }
 
@@ -32,11 +61,32 @@ public sealed partial class Ledger
             new { share, Pc }).AsList();
     }
 
-    /// <summary>Takes over a finished run of a service that is dead, so that one only publishes it; false if another was faster.</summary>
-    public bool TakeOver(JobRow job)
+    /// <summary>
+    /// Takes over the run of a service that is dead, under the next fencing number: from here on the dead one, should it
+    /// wake, has the job no more. Null if another was faster, or if it lives after all.
+    /// </summary>
+    public JobRow? TakeOver(JobRow job)
     {
+        Beat();
         using var db = Open();
-        return db.Execute("UPDATE ledger_jobs SET owner = @Pc WHERE id = @Id AND fence = @Fence AND owner = @Owner", new { Pc, job.Id, job.Fence, job.Owner }) > 0;
+        return db.QueryFirstOrDefault<JobRow>(
+            $"UPDATE ledger_jobs SET owner = @Pc, fence = fence + 1, changed = @now WHERE id = @Id AND fence = @Fence AND owner = @Owner AND state IN ('running', 'publishing') AND NOT EXISTS (SELECT 1 FROM ledger_pcs p WHERE p.pc = @Owner AND {_store.IsAlive}) RETURNING *",
+            new { Pc, job.Id, job.Fence, job.Owner, now = Now() });
+    }
+
+    /// <summary>
+    /// Keeps the name of a set's folder for a source, so that two services that publish at the same moment never choose the
+    /// same one for two sources. <paramref name="inUse"/> tells of the source that has it now whether it still needs it.
+    /// </summary>
+    public bool KeepPlace(string share, string folder, string target, string source, Func<string, bool> inUse)
+    {
+        if (!_store.Shared) return true;
+        using var db = Open();
+        var key = new { share, folder, target, source };
+        db.Execute("INSERT INTO ledger_places (share, folder, target, source) VALUES (@share, @folder, @target, @source) ON CONFLICT DO NOTHING", key);
+        var has = db.ExecuteScalar<string>("SELECT source FROM ledger_places WHERE share = @share AND folder = @folder AND target = @target", key)!;
+        if (string.Equals(has, source, StringComparison.OrdinalIgnoreCase)) return true;
+        return !inUse(has) && db.Execute("UPDATE ledger_places SET source = @source WHERE share = @share AND folder = @folder AND target = @target AND source = @has", new { share, folder, target, source, has }) > 0;
     }
 
     /// <summary>Jobs that have been queued for at least so long.</summary>
@@ -75,5 +125,18 @@ public sealed partial class Ledger
         SetFact(db, name, value);
     }
 
-    private string Before(TimeSpan age) => (_time.GetUtcNow() - age).ToString("O", CultureInfo.InvariantCulture);
+    /// <summary>Forgets services that were not heard of for long.</summary>
+    public void ForgetServices(TimeSpan olderThan)
+    {
+        if (!_store.Shared) return;
+        using var db = Open();
+        db.Execute($"DELETE FROM ledger_pcs WHERE beat < {_store.Clock} - @ms", new { ms = (long)olderThan.TotalMilliseconds });
+    }
+
+    private DateTimeOffset UtcNow => _time.GetUtcNow() + TimeSpan.FromTicks(Interlocked.Read(ref _skewTicks));
+
+    private string Before(TimeSpan age) => (UtcNow - age).ToString("O", CultureInfo.InvariantCulture);
+
+    private void NoteClock(long databaseMs) =>
+        Interlocked.Exchange(ref _skewTicks, (DateTimeOffset.FromUnixTimeMilliseconds(databaseMs) - _time.GetUtcNow()).Ticks);
 }

@@ -28,8 +28,8 @@ public static class JobMessageHandler
 /// <summary>Puts jobs and mails into the queues.</summary>
 public interface IQueue
 {
-    /// <summary>Queues a job.</summary>
-    Task Job(string jobId, bool large);
+    /// <summary>Queues a job, now or later.</summary>
+    Task Job(string jobId, bool large, TimeSpan delay = default);
 
     /// <summary>Queues a mail, now or later.</summary>
     Task Mail(string mailId, TimeSpan delay);
@@ -39,12 +39,11 @@ public interface IQueue
 public sealed class EngineQueue(Wolverine.IMessageBus bus) : IQueue
 {
     /// <inheritdoc/>
-    public Task Job(string jobId, bool large) =>
-        (large ? bus.PublishAsync(new LargeJob(jobId)) : bus.PublishAsync(new SmallJob(jobId))).AsTask();
+    public Task Job(string jobId, bool large, TimeSpan delay = default) => large ? Publish(new LargeJob(jobId), delay) : Publish(new SmallJob(jobId), delay);
 
     /// <inheritdoc/>
-    public Task Mail(string mailId, TimeSpan delay) =>
-        delay <= TimeSpan.Zero
-            ? bus.PublishAsync(new MailDue(mailId)).AsTask()
-            : bus.PublishAsync(new MailDue(mailId), new Wolverine.DeliveryOptions { ScheduleDelay = delay }).AsTask();
+    public Task Mail(string mailId, TimeSpan delay) => Publish(new MailDue(mailId), delay);
+
+    private Task Publish<T>(T message, TimeSpan delay) =>
+        (delay <= TimeSpan.Zero ? bus.PublishAsync(message) : bus.PublishAsync(message, new Wolverine.DeliveryOptions { ScheduleDelay = delay })).AsTask();
 }

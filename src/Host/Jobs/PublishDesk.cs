@@ -1,6 +1,7 @@
 using Microsoft.Extensions.Logging;
 using Stiltwright.Host.Mail;
 using Stiltwright.Host.Publishing;
+using Stiltwright.Host.Watching;
 
 namespace Stiltwright.Host.Jobs;
 
@@ -22,7 +23,7 @@ public sealed class PublishDesk(ServiceState state, Ledger ledger, IQueue queue,
         {
             // A folder that went away (renamed, share gone) must not be made anew by publishing into it.
             if (!Directory.Exists(folder)) throw new DirectoryNotFoundException($"The folder {job.Folder} is not there; the finished set waits for it.");
-            var publisher = new Publisher(folder, files);
+            var publisher = PublisherOf(job.Folder);
             var intent = await publisher.Publish(Path.Combine(state.Scratch(job.Id, job.Fence), "set"), job.Source, job.Id, job.Fence, () => ledger.IsCurrent(job.Id, job.Fence), cancel).ConfigureAwait(false);
             if (intent is not null)
             {
@@ -34,6 +35,13 @@ public sealed class PublishDesk(ServiceState state, Ledger ledger, IQueue queue,
         }
         catch (Exception e) when (e is IOException or UnauthorizedAccessException)
         {
+            if (!ledger.IsCurrent(job.Id, job.Fence))
+            {
+                log.LogInformation("{Folder}/{Source}: another service has this job by now; run {Fence} publishes nothing", job.Folder, job.Source, job.Fence);
+                ClearScratch(job.Id, job.Fence);
+                return;
+            }
+
             log.LogWarning("{Folder}/{Source} waits to be published: {Reason}", job.Folder, job.Source, e.Message);
             ledger.NotePublishing(job.Id, job.Fence, e.Message);
         }
@@ -53,19 +61,46 @@ public sealed class PublishDesk(ServiceState state, Ledger ledger, IQueue queue,
         if (!await gate.WaitAsync(0, cancel).ConfigureAwait(false)) return;
         try
         {
-            var publisher = new Publisher(path, files);
-            await publisher.Recover(ledger.IsCurrent, IsGoingOn, async intent =>
-            {
-                if (ledger.Find(intent.JobId) is not { } job) return;
-                job.Fence = intent.Fence;
-                await Finish(job, Path.Combine(path, intent.Target)).ConfigureAwait(false);
-                ClearScratch(job.Id, job.Fence);
-            }, cancel).ConfigureAwait(false);
+            await PublisherOf(folder).Recover(ledger.IsCurrent, IsGoingOn, intent => Stands(folder, intent), cancel).ConfigureAwait(false);
         }
         finally
         {
             gate.Release();
         }
+    }
+
+    /// <summary>
+    /// Shuts out the run that a dead service had of a job that was just taken over; finishes the job where the dead one had
+    /// published it, all but told the ledger.
+    /// </summary>
+    public async Task ShutOut(JobRow takenOver, long oldFence, CancellationToken cancel)
+    {
+        if (!Directory.Exists(state.FolderPath(takenOver.Folder))) return;
+        var gate = state.FolderLocks.GetOrAdd(takenOver.Folder, _ => new SemaphoreSlim(1));
+        await gate.WaitAsync(cancel).ConfigureAwait(false);
+        try
+        {
+            await PublisherOf(takenOver.Folder).ShutOut($"{takenOver.Id}-{oldFence}", intent => Stands(takenOver.Folder, intent), cancel).ConfigureAwait(false);
+        }
+        finally
+        {
+            gate.Release();
+        }
+    }
+
+    /// <summary>A set stands of which the ledger may not know: told under the number that the job has now, if it is ours.</summary>
+    private async Task Stands(string folder, Intent intent)
+    {
+        if (ledger.Find(intent.JobId) is not { } job) return;
+        if (ledger.IsOwn(job)) await Finish(job, Path.Combine(state.FolderPath(folder), intent.Target)).ConfigureAwait(false);
+        ClearScratch(job.Id, intent.Fence);
+    }
+
+    private Publisher PublisherOf(string folder)
+    {
+        var path = state.FolderPath(folder);
+        return new Publisher(path, files, (target, source) => ledger.KeepPlace(state.ShareId, folder, NameRules.Same(target), source,
+            other => File.Exists(Path.Combine(path, other)) || (Directory.Exists(Path.Combine(path, target)) && SetPlace.IsSetOf(Path.Combine(path, target), other))));
     }
 
     /// <summary>The worker's log is kept where there is one; the rest of scratch goes.</summary>
@@ -91,12 +126,12 @@ public sealed class PublishDesk(ServiceState state, Ledger ledger, IQueue queue,
         }
     }
 
-    /// <summary>True for a run that publishes right now, here or at another service that lives.</summary>
+    /// <summary>True for a run that goes on right now here, or belongs to another service.</summary>
     private bool IsGoingOn(string making)
     {
         if (state.Runs.ContainsKey(making)) return true;
         var dash = making.LastIndexOf('-');
-        return dash > 0 && long.TryParse(making.AsSpan(dash + 1), out var fence) && ledger.HeldElsewhere(making[..dash], fence);
+        return dash > 0 && long.TryParse(making.AsSpan(dash + 1), out var fence) && ledger.OwnedElsewhere(making[..dash], fence);
     }
 
     /// <summary>A set stands in its place: ledger and mail, in one step.</summary>

@@ -24,6 +24,7 @@ public sealed class Retention(ServiceState state, Ledger ledger, ShareFiles file
         Try("logs", () => JobLogs(TimeSpan.FromDays(state.Config.Host.Log.KeepDays)));
         ledger.ForgetMails(TimeSpan.FromDays(keep.RecordsDays));
         ledger.ForgetDropped(TimeSpan.FromDays(keep.RecordsDays));
+        ledger.ForgetServices(TimeSpan.FromDays(keep.RecordsDays));
     }
 
     /// <summary>How long ago the run that put a set in the place of the replaced one ended, by our own clock both times.</summary>

@@ -1,4 +1,3 @@
-using JasperFx.CodeGeneration;
 using JasperFx.Resources;
 using Microsoft.Extensions.DependencyInjection;
 using Microsoft.Extensions.Hosting;
@@ -12,8 +11,6 @@ using Stiltwright.Host.Plugins;
 using Stiltwright.Host.Publishing;
 using Stiltwright.Host.Watching;
 using Wolverine;
-using Wolverine.ErrorHandling;
-using Wolverine.Sqlite;
 
 namespace Stiltwright.Host.Jobs;
 
@@ -60,7 +57,7 @@ public static class ServiceHost
 
             var state = new ServiceState(config, catalog, share);
             foreach (var m in config.Mistakes) state.Notices[m.ToString()] = m.ToString();
-            var ledger = new Ledger(new SqliteStore(host.State), parts.Time, Environment.MachineName);
+            var ledger = LedgerPlace.Open(host, parts.Time);
             services.AddHostedService(_ => stateLock); // made first, disposed of last
             services.AddSingleton(parts.Time);
             services.AddSingleton(state);
@@ -80,7 +77,8 @@ public static class ServiceHost
             services.AddSingleton<ConfigWatch>();
             services.AddSingleton<Sweeper>();
             services.AddSingleton<BoardWriter>();
-            builder.UseWolverine(o => Engine(o, ledger, host));
+            services.AddHostedService<Pulse>(); // before the engine, so that it stops after it: as long as a job is in hand, this service lives
+            builder.UseWolverine(o => Engine.Set(o, ledger.Store, host.Worker));
             services.AddResourceSetupOnStartup();
             services.AddHostedService(s => s.GetRequiredService<BoardWriter>());
             services.AddHostedService<WatchService>();
@@ -91,24 +89,6 @@ public static class ServiceHost
             stateLock.Dispose();
             throw;
         }
-    }
-
-    private static void Engine(WolverineOptions o, Ledger ledger, HostSettings host)
-    {
-        o.ApplicationAssembly = typeof(ServiceHost).Assembly;
-        o.Discovery.DisableConventionalDiscovery().IncludeType(typeof(JobMessageHandler));
-        o.CodeGeneration.TypeLoadMode = TypeLoadMode.Static;
-        o.CodeGeneration.GeneratedCodeOutputPath = Environment.GetEnvironmentVariable("STILTWRIGHT_HANDLERS_TO") ?? Path.Combine(AppContext.BaseDirectory, "Internal", "Generated");
-        // The worker's own limit ends a job long before; this one only catches a run that hangs outside of it.
-        o.DefaultExecutionTimeout = TimeSpan.FromSeconds((host.Worker.TimeLimitS * 2) + 3600);
-        o.OnException<Exception>().RetryWithCooldown(TimeSpan.FromSeconds(1)).Then.MoveToErrorQueue();
-        o.Policies.UseDurableLocalQueues();
-        o.Durability.Mode = DurabilityMode.Solo;
-        o.Durability.DrainTimeout = TimeSpan.FromSeconds(5);
-        o.PersistMessagesWithSqlite(ledger.Store.EngineConnection);
-        o.PublishMessage<LargeJob>().ToLocalQueue("large").UseDurableInbox().MaximumParallelMessages(1);
-        o.PublishMessage<SmallJob>().ToLocalQueue("small").UseDurableInbox().MaximumParallelMessages(host.Worker.Parallel);
-        o.PublishMessage<MailDue>().ToLocalQueue("mail").UseDurableInbox().MaximumParallelMessages(1);
     }
 
     private static Serilog.Core.Logger Logger(HostSettings host, bool console)

@@ -13,6 +13,10 @@ public sealed class Upkeep(ServiceState state, Ledger ledger, IQueue queue, JobD
     private static readonly TimeSpan RemindMails = TimeSpan.FromHours(1);
     private static readonly TimeSpan RetentionEvery = TimeSpan.FromHours(6);
 
+    // Where services share the queues, so many forgotten jobs are queued again at a time: each of them may remind.
+    private const int MostReminded = 20;
+
+    private readonly SemaphoreSlim _takingUp = new(1);
     private readonly Dictionary<string, long> _tried = new(StringComparer.Ordinal);
     private Task _publishing = Task.CompletedTask;
     private long? _reminded;
@@ -22,13 +26,12 @@ public sealed class Upkeep(ServiceState state, Ledger ledger, IQueue queue, JobD
     /// <summary>Does what is due.</summary>
     public async Task Once(CancellationToken cancel)
     {
-        ledger.Beat();
-        desk.AbandonDropped();
         await TakeUp(cancel).ConfigureAwait(false);
         if (_startedFor != state.ShareId)
         {
-            // The first look at this share: what was queued before is queued again; a message too many does nothing.
-            foreach (var job in ledger.QueuedFor(state.ShareId, TimeSpan.Zero)) await queue.Job(job.Id, state.IsLarge(job.Bytes)).ConfigureAwait(false);
+            // The first look at this share: what was queued before is queued again; a message too many does nothing. Where
+            // services share the queues, others work on them already.
+            if (!ledger.Store.Shared) foreach (var job in ledger.QueuedFor(state.ShareId, TimeSpan.Zero)) await queue.Job(job.Id, state.IsLarge(job.Bytes)).ConfigureAwait(false);
             _startedFor = state.ShareId;
         }
 
@@ -49,27 +52,51 @@ public sealed class Upkeep(ServiceState state, Ledger ledger, IQueue queue, JobD
     public Task Settled => _publishing;
 
     /// <summary>Runs and finished sets that belong to nobody who lives, or to us and are not in hand.</summary>
-    private async Task TakeUp(CancellationToken cancel)
+    public async Task TakeUp(CancellationToken cancel)
     {
-        foreach (var job in ledger.Ours(state.ShareId))
+        ledger.Beat();
+        desk.AbandonLost();
+        // The look at the share and the pulse both come here.
+        await _takingUp.WaitAsync(cancel).ConfigureAwait(false);
+        try
         {
-            if (desk.Holds(job.Id)) continue;
-            if (job.State == JobState.Running)
-            {
-                if (desk.PutBack(job))
-                {
-                    log.LogInformation("{Folder}/{Source} was being done when its service ended; it is queued again", job.Folder, job.Source);
-                    await queue.Job(job.Id, state.IsLarge(job.Bytes)).ConfigureAwait(false);
-                }
-            }
-            else if (_publishing.IsCompleted && IsTime(job))
-            {
-                // A share may take minutes for a large set; the sweep does not wait for it.
-                _publishing = Task.Run(() => Resume(job, cancel), CancellationToken.None);
-            }
+            foreach (var job in ledger.Ours(state.ShareId))
+                if (!desk.Holds(job.Id)) await TakeUp(job, cancel).ConfigureAwait(false);
+            foreach (var old in _tried.Keys.Where(id => ledger.Find(id) is not { State: JobState.Publishing }).ToArray()) _tried.Remove(old);
+        }
+        finally
+        {
+            _takingUp.Release();
+        }
+    }
+
+    private async Task TakeUp(JobRow job, CancellationToken cancel)
+    {
+        if (!ledger.IsOwn(job))
+        {
+            var (owner, fence) = (job.Owner, job.Fence);
+            if (ledger.TakeOver(job) is not { } taken) return;
+            log.LogWarning("{Owner} was not heard of for {Seconds} s; its job {Folder}/{Source} is taken over", owner, PostgresStore.Lease.TotalSeconds, job.Folder, job.Source);
+            // Should that fail (the share is away), the job is ours and not in hand: the next look comes here again, and
+            // the run that follows shuts out what is older than itself.
+            await desk.ShutOut(taken, fence, cancel).ConfigureAwait(false);
+            if (ledger.Find(job.Id) is not { } now || now.Fence != taken.Fence) return;
+            job = now;
         }
 
-        foreach (var old in _tried.Keys.Where(id => ledger.Find(id) is not { State: JobState.Publishing }).ToArray()) _tried.Remove(old);
+        if (job.State == JobState.Running)
+        {
+            if (desk.PutBack(job))
+            {
+                log.LogInformation("{Folder}/{Source} was being done when its service ended; it is queued again", job.Folder, job.Source);
+                await queue.Job(job.Id, state.IsLarge(job.Bytes)).ConfigureAwait(false);
+            }
+        }
+        else if (job.State == JobState.Publishing && _publishing.IsCompleted && IsTime(job))
+        {
+            // A share may take minutes for a large set; the sweep does not wait for it.
+            _publishing = Task.Run(() => Resume(job, cancel), CancellationToken.None);
+        }
     }
 
     private bool IsTime(JobRow job)
@@ -100,6 +127,7 @@ public sealed class Upkeep(ServiceState state, Ledger ledger, IQueue queue, JobD
     private async Task Remind()
     {
         var forgotten = ledger.QueuedFor(state.ShareId, WaitBeforeRemind);
+        if (ledger.Store.Shared) forgotten = [.. forgotten.Take(MostReminded)];
         if (forgotten.Count == 0) return;
         ledger.Touch([.. forgotten.Select(j => j.Id)]);
         foreach (var job in forgotten) await queue.Job(job.Id, state.IsLarge(job.Bytes)).ConfigureAwait(false);

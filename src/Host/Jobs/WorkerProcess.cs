@@ -83,6 +83,7 @@ public sealed class WorkerProcess(WorkerCommand command, WorkerSettings limits, 
         start.Environment["DOTNET_GCHeapHardLimit"] = ((long)limits.MemoryMiB << 20).ToString("X", CultureInfo.InvariantCulture);
         // A worker is no place for the secrets of its host.
         start.Environment.Remove(Mail.MailPassword.Variable);
+        start.Environment.Remove(LedgerPlace.Variable);
 
         using var family = new WorkerFamily(limits.MemoryMiB);
         family.Mark(start);

@@ -23,7 +23,7 @@ public sealed class Outbox(Ledger ledger, IQueue queue, IMailSender sender, Mail
     /// <summary>Sends a mail that waits; where that fails, it is due again after a pause.</summary>
     public async Task Send(string mailId, CancellationToken cancel)
     {
-        if (ledger.Mail(mailId) is not { State: "waiting" } mail) return;
+        if (ledger.TakeMail(mailId) is not { } mail) return;
         if (!sender.HasServer)
         {
             Keep(mail);
@@ -83,7 +83,7 @@ public sealed class Outbox(Ledger ledger, IQueue queue, IMailSender sender, Mail
     private MailRow Digest(MailRow mail, MailSettings settings)
     {
         if (mail.Tries > 0 || mail.Level == MailWriter.DigestLevel) return mail;
-        var together = ledger.WaitingMails().Where(m => m.Recipients == mail.Recipients && m.Tries == 0 && m.Level != MailWriter.DigestLevel).ToArray();
+        var together = ledger.WaitingMails().Where(m => (m.Owner.Length == 0 || m.Owner == ledger.Pc) && m.Recipients == mail.Recipients && m.Tries == 0 && m.Level != MailWriter.DigestLevel).ToArray();
         if (together.Length < settings.DigestFrom) return mail;
         var digest = writer.Digest(together);
         // Another service may have sent one of them meanwhile: then each goes by itself after all.

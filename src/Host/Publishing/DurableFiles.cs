@@ -13,7 +13,12 @@ public static class DurableFiles
     /// <param name="path">The file.</param>
     /// <param name="text">Its text.</param>
     /// <param name="writer">Tells writers apart where several may write the same file.</param>
-    public static void Replace(string path, string text, string writer = "")
+    public static void Replace(string path, string text, string writer = "") => Write(path, text, writer, over: true);
+
+    /// <summary>Writes a whole file as <see cref="Replace"/> does, unless one of that name stands already: then nothing is changed.</summary>
+    public static void PlaceNew(string path, string text, string writer) => Write(path, text, writer, over: false);
+
+    private static void Write(string path, string text, string writer, bool over)
     {
         var folder = Path.GetDirectoryName(path)!;
         var temporary = Path.Combine(folder, $".{Path.GetFileName(path)}{(writer.Length > 0 ? "." + writer : "")}.tmp");
@@ -27,8 +32,12 @@ public static class DurableFiles
                 s.Flush(flushToDisk: true);
             }
 
-            File.Move(temporary, path, overwrite: true);
+            File.Move(temporary, path, overwrite: over);
             FlushFolder(folder);
+        }
+        catch (IOException) when (!over && File.Exists(path))
+        {
+            File.Delete(temporary);
         }
         catch
         {

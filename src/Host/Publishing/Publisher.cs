@@ -12,7 +12,7 @@ public sealed class PublishBlockedException(string message, Exception? inner = n
 /// <param name="Source">Name of the source.</param>
 /// <param name="Making">Folder name in making/.</param>
 /// <param name="Target">Folder name of the set.</param>
-/// <param name="Replaced">Folder name in replaced/ for the older set.</param>
+/// <param name="Replaced">Name of the folder in replaced/ that takes the older set in: made before, so that whoever takes the job over can take it away.</param>
 /// <param name="SummarySha256">Hash of the new set's summary.json: tells whose set stands at the target.</param>
 public sealed record Intent(string JobId, long Fence, string Source, string Making, string Target, string Replaced, string SummarySha256);
 
@@ -20,10 +20,19 @@ public sealed record Intent(string JobId, long Fence, string Source, string Maki
 /// Brings a finished set from scratch into a drop folder: copy, flush, read back, compare, note the intent, rename twice.
 /// At every instant the old set or the new one stands whole. The source is never touched.
 /// </summary>
-public sealed class Publisher(string dropFolder, ShareFiles? layer = null)
+/// <remarks>
+/// Both renames go through folders that carry the run's number: the new set comes out of making/JOB-NUMBER, the older one
+/// goes into replaced/TARGET-JOB-NUMBER/. Whoever takes a job over takes both away first, each by one step that the file
+/// system does whole or not at all, so that a service that slept between its last question and a rename can do neither.
+/// </remarks>
+/// <param name="dropFolder">The drop folder.</param>
+/// <param name="layer">How the share is written to.</param>
+/// <param name="mayHave">Asked before a name for a set is chosen, with that name and the source's, where several services publish into the folder.</param>
+public sealed class Publisher(string dropFolder, ShareFiles? layer = null, Func<string, string, bool>? mayHave = null)
 {
     /// <summary>What begins the name of a folder that is only waiting to be deleted.</summary>
     private const string Gone = ".gone-";
+    private const string IntentEnding = ".intent.json";
 
     private readonly ShareFiles _files = layer ?? new ShareFiles();
 
@@ -49,35 +58,37 @@ public sealed class Publisher(string dropFolder, ShareFiles? layer = null)
         _files.MakeFolder(making);
         await Copy(setFolder, making, cancel).ConfigureAwait(false);
 
-        var target = SetPlace.For(dropFolder, sourceName)
+        var target = SetPlace.For(dropFolder, sourceName, mayHave is null ? null : t => mayHave(t, sourceName))
             ?? throw new PublishBlockedException($"The name for the set of {sourceName} in {dropFolder} is taken by a folder or file that is not a set of it; rename or remove it.");
         var intent = new Intent(jobId, fence, sourceName, name, Path.GetFileName(target), $"{Path.GetFileName(target)}-{name}",
             await _files.Hash(Path.Combine(making, "summary.json"), cancel).ConfigureAwait(false));
-        if (!stillOurs())
-        {
-            Discard(making);
-            return null;
-        }
-
         _files.Replace(IntentPath(intent), JsonSerializer.Serialize(intent, Web));
-        await Rename(intent, cancel).ConfigureAwait(false);
-        return intent;
+        if (Directory.Exists(target)) _files.MakeFolder(Path.Combine(Replaced, intent.Replaced));
+        if (stillOurs() && await Rename(intent, cancel).ConfigureAwait(false)) return intent;
+        RemoveEmpty(intent);
+        Discard(making);
+        Close(intent);
+        return null;
     }
 
-    /// <summary>The two renames; done already or half done is fine.</summary>
-    private async Task Rename(Intent intent, CancellationToken cancel)
+    /// <summary>The two renames. False if the new set was taken away by whoever has the job now.</summary>
+    private async Task<bool> Rename(Intent intent, CancellationToken cancel)
     {
         var making = Path.Combine(Making, intent.Making);
         var target = Path.Combine(dropFolder, intent.Target);
         var replaced = Path.Combine(Replaced, intent.Replaced);
         if (Directory.Exists(making) && Directory.Exists(target))
         {
-            await Move(target, Free(replaced), cancel).ConfigureAwait(false);
+            if (!SetPlace.IsSetOf(target, intent.Source)) throw new PublishBlockedException($"{target} is not a set of {intent.Source} any more; rename or remove it.");
+            await Move(target, Free(Path.Combine(replaced, intent.Target)), cancel).ConfigureAwait(false);
         }
 
-        if (Directory.Exists(making)) await Move(making, target, cancel).ConfigureAwait(false);
+        var moved = Directory.Exists(making);
+        if (moved) await Move(making, target, cancel).ConfigureAwait(false);
         _files.FlushFolder(dropFolder);
         _files.FlushFolder(Replaced);
+        RemoveEmpty(intent);
+        return moved;
     }
 
     /// <summary>Forgets the intent, after the ledger knows that the set stands.</summary>
@@ -99,18 +110,11 @@ public sealed class Publisher(string dropFolder, ShareFiles? layer = null)
         PublishBlockedException? blocked = null;
         foreach (var path in Directory.GetFiles(Making, "*.intent.json").Order(StringComparer.Ordinal))
         {
-            var intent = ReadIntent(path);
-            if (intent is null)
-            {
-                _files.DeleteFile(path); // Written whole or not at all by us; this is a stranger's.
-                continue;
-            }
-
-            if (running(intent.Making)) continue;
+            var making = Path.GetFileName(path)[..^IntentEnding.Length];
+            if (running(making)) continue;
             try
             {
-                if (await Resume(intent, current, cancel).ConfigureAwait(false)) await stands(intent).ConfigureAwait(false);
-                Close(intent);
+                await Settle(making, current, stands, cancel).ConfigureAwait(false);
             }
             catch (PublishBlockedException e)
             {
@@ -121,7 +125,7 @@ public sealed class Publisher(string dropFolder, ShareFiles? layer = null)
         foreach (var folder in Directory.GetDirectories(Making))
         {
             var name = Path.GetFileName(folder);
-            if (!running(name) && !File.Exists(Path.Combine(Making, name + ".intent.json"))) Discard(folder);
+            if (!running(name) && !File.Exists(Path.Combine(Making, name + IntentEnding))) Discard(folder);
         }
 
         foreach (var file in Directory.GetFiles(Making, ".*.tmp"))
@@ -133,31 +137,74 @@ public sealed class Publisher(string dropFolder, ShareFiles? layer = null)
         if (blocked is not null) throw blocked;
     }
 
+    /// <summary>
+    /// Shuts out a run that another service had and that is current no more, so that it cannot publish if it wakes.
+    /// Everything is asked for by its name: a listing that the share remembers may be older than what lies there.
+    /// </summary>
+    /// <param name="making">The run, as "job-number".</param>
+    /// <param name="stands">Called if its set stands already, all but told to the ledger.</param>
+    /// <param name="cancel">Stops between two steps.</param>
+    public async Task ShutOut(string making, Func<Intent, Task> stands, CancellationToken cancel)
+    {
+        if (!Directory.Exists(Making)) return;
+        RefuseLinks();
+        await Settle(making, (_, _) => false, stands, cancel).ConfigureAwait(false);
+    }
+
+    private async Task Settle(string making, Func<string, long, bool> current, Func<Intent, Task> stands, CancellationToken cancel)
+    {
+        var folder = Path.Combine(Making, making);
+        var intent = ReadIntent(folder + IntentEnding);
+        if (intent is null || intent.Making != making)
+        {
+            // Without one nothing was renamed. What cannot be read was not written by us.
+            Discard(folder);
+            _files.DeleteFile(folder + IntentEnding);
+            return;
+        }
+
+        if (await Resume(intent, current, cancel).ConfigureAwait(false)) await stands(intent).ConfigureAwait(false);
+        Close(intent);
+    }
+
     /// <summary>True if the set of an intent stands now; false if it no longer should.</summary>
     private async Task<bool> Resume(Intent intent, Func<string, long, bool> current, CancellationToken cancel)
     {
         var target = Path.Combine(dropFolder, intent.Target);
-        if (await Stands(intent, target, cancel).ConfigureAwait(false)) return true;
-        if (!current(intent.JobId, intent.Fence) || !Directory.Exists(Path.Combine(Making, intent.Making)))
+        var making = Path.Combine(Making, intent.Making);
+        if (current(intent.JobId, intent.Fence))
         {
-            // Taken over by a later run, or carried off by a person between two moments: only put the old set back.
-            await PutBack(intent, target, cancel).ConfigureAwait(false);
-            return false;
+            if (await Stands(intent, target, cancel).ConfigureAwait(false)) return true;
+            if (Directory.Exists(making))
+            {
+                if (Directory.Exists(target)) _files.MakeFolder(Path.Combine(Replaced, intent.Replaced));
+                return await Rename(intent, cancel).ConfigureAwait(false);
+            }
+
+            // Carried off by a person between two moments: only the old set is put back.
         }
 
-        await Rename(intent, cancel).ConfigureAwait(false);
-        return true;
+        // Taken over by a later run. First the ways of both renames are shut, then one looks what was done by then.
+        RemoveEmpty(intent);
+        Discard(making);
+        if (await Stands(intent, target, cancel).ConfigureAwait(false)) return true;
+        await PutBack(intent, target, cancel).ConfigureAwait(false);
+        return false;
     }
 
     /// <summary>True if a run's intent is noted in a drop folder and not closed.</summary>
     public static bool IntentNoted(string dropFolder, string making) =>
-        File.Exists(Path.Combine(dropFolder, SetPlace.OwnFolder, "making", making + ".intent.json"));
+        File.Exists(Path.Combine(dropFolder, SetPlace.OwnFolder, "making", making + IntentEnding));
 
     private async Task PutBack(Intent intent, string target, CancellationToken cancel)
     {
-        var replaced = Path.Combine(Replaced, intent.Replaced);
+        var replaced = Path.Combine(Replaced, intent.Replaced, intent.Target);
         if (Directory.Exists(replaced) && !Directory.Exists(target)) await Move(replaced, target, cancel).ConfigureAwait(false);
+        RemoveEmpty(intent);
     }
+
+    /// <summary>Takes away the folder that was to take the older set in, unless it has.</summary>
+    private void RemoveEmpty(Intent intent) => _files.DeleteEmptyFolder(Path.Combine(Replaced, intent.Replaced));
 
     private async Task<bool> Stands(Intent intent, string target, CancellationToken cancel)
     {
@@ -174,9 +221,9 @@ public sealed class Publisher(string dropFolder, ShareFiles? layer = null)
             string?[] names = [intent?.Making, intent?.Target, intent?.Replaced, intent?.Source];
             return intent is not null && names.All(n => n is { Length: > 0 } && n == Path.GetFileName(n) && n is not ("." or "..")) ? intent : null;
         }
-        catch (JsonException)
+        catch (Exception e) when (e is JsonException or FileNotFoundException or DirectoryNotFoundException)
         {
-            return null;
+            return null; // Not ours, or closed by another service a moment ago.
         }
     }
 
@@ -208,7 +255,8 @@ public sealed class Publisher(string dropFolder, ShareFiles? layer = null)
             }
             catch (Exception e) when (e is IOException or UnauthorizedAccessException)
             {
-                if (attempt == RenamePauses.Length)
+                // What is not there any more will not come back: another service has it.
+                if (attempt == RenamePauses.Length || !Directory.Exists(from))
                     throw new PublishBlockedException($"{from} cannot be renamed to {to}: {e.Message} Somebody may have a file in it open; it is tried again.", e);
                 await Task.Delay(RenamePauses[attempt], cancel).ConfigureAwait(false);
             }
@@ -222,16 +270,19 @@ public sealed class Publisher(string dropFolder, ShareFiles? layer = null)
     private void Discard(string folder)
     {
         var gone = folder;
-        if (!Path.GetFileName(folder).StartsWith(Gone, StringComparison.Ordinal))
+        if (!Path.GetFileName(folder).StartsWith(Gone, StringComparison.Ordinal)) gone = Path.Combine(Making, Gone + Guid.NewGuid().ToString("N"));
+        try
         {
-            gone = Path.Combine(Making, Gone + Guid.NewGuid().ToString("N"));
-            _files.MoveFolder(folder, gone);
+            if (gone != folder) _files.MoveFolder(folder, gone);
+            _files.DeleteFolder(gone);
         }
-
-        _files.DeleteFolder(gone);
+        catch (DirectoryNotFoundException)
+        {
+            // It was never there, or another service took it away at the same moment.
+        }
     }
 
-    /// <summary>A name in replaced/ that nobody has.</summary>
+    /// <summary>A name that nobody has.</summary>
     private static string Free(string path)
     {
         var free = path;
@@ -270,5 +321,5 @@ public sealed class Publisher(string dropFolder, ShareFiles? layer = null)
         }
     }
 
-    private string IntentPath(Intent intent) => Path.Combine(Making, intent.Making + ".intent.json");
+    private string IntentPath(Intent intent) => Path.Combine(Making, intent.Making + IntentEnding);
 }

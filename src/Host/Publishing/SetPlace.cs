@@ -45,13 +45,16 @@ public static class SetPlace
     /// The folder for the set of a source: its name without ending, or with it where that name is another source's set
     /// or is not ours. Null where both are taken by something else.
     /// </summary>
-    public static string? For(string dropFolder, string sourceName)
+    /// <param name="dropFolder">The drop folder.</param>
+    /// <param name="sourceName">The source.</param>
+    /// <param name="mayHave">Asked before a name is chosen, where others choose names in the same folder; null where none do.</param>
+    public static string? For(string dropFolder, string sourceName, Func<string, bool>? mayHave = null)
     {
         foreach (var name in (string[])[Path.GetFileNameWithoutExtension(sourceName) + Ending, sourceName + Ending])
         {
             var place = Path.Combine(dropFolder, name);
             if (File.Exists(place)) continue;
-            if (!Directory.Exists(place) || IsSetOf(place, sourceName)) return place;
+            if ((!Directory.Exists(place) || IsSetOf(place, sourceName)) && (mayHave is null || mayHave(name))) return place;
         }
 
         return null;
@@ -61,7 +64,9 @@ public static class SetPlace
     public static string? Standing(string dropFolder, string sourceName) =>
         For(dropFolder, sourceName) is { } place && Directory.Exists(place) ? place : null;
 
-    private static bool IsSetOf(string place, string sourceName)
+    /// <summary>True if a folder is a set of that source.</summary>
+    /// <exception cref="PublishBlockedException">Its summary cannot be read now.</exception>
+    public static bool IsSetOf(string place, string sourceName)
     {
         // A summary that cannot be read now (a scanner has it) is not the same as one that is not there: under another
         // name the older set would go on standing beside the new one.

@@ -17,6 +17,23 @@ public class ShareFiles
     /// <summary>Deletes a folder with all in it.</summary>
     public virtual void DeleteFolder(string path) => Directory.Delete(path, true);
 
+    /// <summary>Deletes a folder that is empty, in one step; one that holds something, or is not there, stays as it is.</summary>
+    public virtual void DeleteEmptyFolder(string path)
+    {
+        try
+        {
+            Directory.Delete(path, false);
+        }
+        catch (DirectoryNotFoundException)
+        {
+            // Nothing to delete.
+        }
+        catch (IOException) when (Directory.Exists(path) && Directory.EnumerateFileSystemEntries(path).Any())
+        {
+            // It holds something, which is what keeps it.
+        }
+    }
+
     /// <summary>Deletes a file; one that is not there is fine.</summary>
     public virtual void DeleteFile(string path) => File.Delete(path);
 

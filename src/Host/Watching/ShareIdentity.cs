@@ -21,21 +21,24 @@ public static class ShareIdentity
     public static string Of(string share, Ledger ledger)
     {
         var path = PathOf(share);
-        var fact = "share:" + share;
+        // Each PC may see another share under the same path.
+        var fact = ledger.Store.Shared ? $"share:{ledger.Pc}:{share}" : "share:" + share;
         var known = ledger.Fact(fact);
         var kept = Read(path);
         if (kept is null)
         {
             if (known is not null)
                 throw new InvalidDataException($"{share} was a share with the id {known}, but {path} is not there. Is the share mounted? If that file was deleted, write it again: {{\"id\":\"{known}\"}}. Nothing is done meanwhile.");
-            kept = new Kept(Guid.NewGuid().ToString("N"), ledger.Id);
-            Write(path, kept);
+            // Another service may come to the same new share at the same moment: what stands then is what counts.
+            DurableFiles.PlaceNew(Folder(path), JsonSerializer.Serialize(new Kept(Guid.NewGuid().ToString("N"), ledger.Id), JsonSerializerOptions.Web), ledger.Pc);
+            kept = Read(path) ?? throw new InvalidDataException($"{path} was written and is not there; is another program tidying up on the share? Nothing is done meanwhile.");
         }
         else if (kept.Ledger is null)
         {
-            Write(path, kept = kept with { Ledger = ledger.Id });
+            DurableFiles.Replace(Folder(path), JsonSerializer.Serialize(kept = kept with { Ledger = ledger.Id }, JsonSerializerOptions.Web), ledger.Pc);
         }
-        else if (kept.Ledger != ledger.Id)
+
+        if (kept.Ledger != ledger.Id)
         {
             throw new InvalidDataException($"{share} is served by another service (ledger {kept.Ledger}, this one has {ledger.Id}); two would publish over each other. Stop the other one for good and take \"ledger\" out of {path}, or let both use one database. Nothing is done meanwhile.");
         }
@@ -68,11 +71,12 @@ public static class ShareIdentity
         throw new InvalidDataException($"{path} is damaged; it holds the share's id. Restore it from a copy, or delete it to let every file on the share be done anew.");
     }
 
-    private static void Write(string path, Kept kept)
+    /// <summary>The same path, when its folder was made and is a real one.</summary>
+    private static string Folder(string path)
     {
         var folder = Path.GetDirectoryName(path)!;
         if (new DirectoryInfo(folder) is { Exists: true, LinkTarget: not null }) throw new InvalidDataException($"{folder} is a link; the service keeps its notes only in a real folder of the share. Remove the link.");
         Directory.CreateDirectory(folder);
-        DurableFiles.Replace(path, JsonSerializer.Serialize(kept, JsonSerializerOptions.Web));
+        return path;
     }
 }

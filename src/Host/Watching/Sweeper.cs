@@ -21,6 +21,7 @@ public sealed class Sweeper(ServiceState state, Ledger ledger, IQueue queue, Pub
     private readonly Dictionary<Recipe, string> _hashes = new(ReferenceEqualityComparer.Instance);
     private HashSet<(string Folder, string Source)>? _present;
     private long? _lastDeep;
+    private long _top;
 
     private volatile IReadOnlyList<SeenFolder> _folders = [];
     private volatile IReadOnlyList<SeenSource> _arriving = [];
@@ -84,6 +85,9 @@ public sealed class Sweeper(ServiceState state, Ledger ledger, IQueue queue, Pub
             var id = ShareIdentity.Of(state.Share, ledger);
             if (id != state.ShareId) (_present, state.ShareId) = (null, id);
             deep |= _lastDeep is null || time.GetElapsedTime(_lastDeep.Value) >= DeepEvery || _arriving.Count > 0;
+            // Asked before the look: what another service enters meanwhile was not there for us to see.
+            _present ??= [.. ledger.Present(id)];
+            _top = ledger.TopNumber();
             var folders = ShareView.Take(state.Share, state.Config.Recipes, deep ? null : _folders);
             if (deep) _lastDeep = time.GetTimestamp();
             if (folders is null) throw new DirectoryNotFoundException($"The share {state.Share} is not there.");
@@ -144,17 +148,17 @@ public sealed class Sweeper(ServiceState state, Ledger ledger, IQueue queue, Pub
     /// <summary>Sources that were there and are not: dropping them again is new work. Only folders that could be read count.</summary>
     private void NoteGone(IReadOnlyList<SeenFolder> folders)
     {
-        _present ??= [.. ledger.Present(state.ShareId)];
+        var present = _present!;
         var readable = folders.Where(f => f is { Recipe: not null, Sources: not null }).ToArray();
         var names = readable.Select(f => f.Name).ToHashSet(StringComparer.Ordinal);
         var there = readable.SelectMany(f => f.Sources!).Select(s => (s.Folder, s.Name)).ToHashSet();
-        foreach (var gone in _present.Where(p => names.Contains(p.Folder) && !there.Contains(p)).ToArray())
+        foreach (var gone in present.Where(p => names.Contains(p.Folder) && !there.Contains(p)).ToArray())
         {
-            ledger.MarkGone(state.ShareId, gone.Folder, gone.Source);
-            _present.Remove(gone);
+            ledger.MarkGone(state.ShareId, gone.Folder, gone.Source, _top);
+            present.Remove(gone);
         }
 
-        _present.UnionWith(there);
+        present.UnionWith(there);
     }
 
     private void Forget(IReadOnlyList<SeenFolder> folders)
