@@ -44,7 +44,7 @@ public class LoadsBracedColumnTests
     {
         var index = (int)LoadCheck.Buckling;
         double free = Solved(0).Segments[0].UseOf[index], last = double.NaN, first = double.NaN;
-        for (var d = 0.8; d > 0.02; d *= 0.97)
+        for (var d = 0.8; d > 0.004; d *= 0.97)
         {
             var use = Solved(d).Segments[0].UseOf[index];
             if (double.IsNaN(first)) first = use;
