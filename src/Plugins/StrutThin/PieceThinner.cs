@@ -32,10 +32,9 @@ internal sealed class PieceThinner(Workpiece workpiece, Piece piece, StrutThinSe
 
     public Piece Thin(LoadScene? source)
     {
-        var scene = Scene();
         var request = new SizingRequest
         {
-            Enlarged = scene,
+            Enlarged = LoadScenes.Of(piece, piece.Struts, context, cancel),
             Source = source,
             Rule = settings.Rule switch { "relative" => SizingRule.Relative, "absolute" => SizingRule.Absolute, _ => SizingRule.Both },
             Safety = settings.Safety,
@@ -83,17 +82,6 @@ internal sealed class PieceThinner(Workpiece workpiece, Piece piece, StrutThinSe
     private bool ProvenBySource(SizedSegment s, SizingResult sized) =>
         settings.Rule != "absolute" && sized.OfSource is { } source && piece.Struts.Segments[s.Segment].SourceId is >= 0 and var id
         && s.Use <= source.Segments[id].Use * (1 + SameUse);
-
-    private LoadScene Scene() => new()
-    {
-        Figure = PieceModels.FigureLayers(piece, context.Resin.LayerMm, cancel).ForLoads(),
-        Struts = piece.Struts,
-        Resin = context.Resin,
-        Printer = context.Printers.FirstOrDefault(p => p.Name == piece.Printer) ?? context.Printers[0],
-        RaftTopMm = piece.Raft.TriangleCount == 0 ? 0 : piece.Raft.Bounds.Max.Z,
-        Vents = [.. piece.Cavities.SelectMany(c => c.Holes.Select(h => new CupVent(c.Surface.Bounds, h.CentreMm, h.DiameterMm, c.WallAskedMm)))],
-        WallMm = piece.Cavities.Count == 0 ? null : piece.Cavities.Min(c => c.WallAskedMm),
-    };
 
     private void Report(SizingResult sized, ResizeResult rebuilt)
     {

@@ -45,7 +45,7 @@ public sealed class StrutThinStage : IStage
     {
         var s = (StrutThinSettings)settings;
         if (workpiece.Pieces.All(p => p.Struts.Segments.Count == 0)) return StageResult.Done(workpiece); // struts-none was reported by inspect
-        var source = SourceScene.Of(workpiece, context, cancel);
+        var source = LoadScenes.OfSource(workpiece, context, cancel);
         var pieces = new List<Piece>();
         foreach (var piece in workpiece.Pieces)
         {

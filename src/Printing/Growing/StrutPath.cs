@@ -32,6 +32,12 @@ internal sealed class PathFinder(GrowthScene scene, IReadOnlyList<StrutSegment> 
     /// <summary>A gap of the figure up to this height may be bridged by a pin without tip and clearance, mm.</summary>
     private const double PinMm = 3;
 
+    /// <summary>Up to this height above its ground a contact may get a plain cone, mm.</summary>
+    private const double StubMm = 15;
+
+    /// <summary>Before struts thinner than this share of the figure's own are tried.</summary>
+    private const double ThinShare = 0.6;
+
     /// <summary>Least rise of a surface that a strut may stand on: its normal leans at most 50 degrees from upright.</summary>
     private const double LeastRise = 0.64;
 
@@ -55,8 +61,11 @@ internal sealed class PathFinder(GrowthScene scene, IReadOnlyList<StrutSegment> 
     public (StrutPath? Path, string Why) Find(GrowthSpot spot)
     {
         var tips = 0;
+        var tried = false;
         foreach (var (share, tip) in Shares)
         {
+            if (share < ThinShare && !tried && Stub(spot) is { } stub) return (stub, "");
+            tried |= share < ThinShare;
             var given = spot.Sizes ?? full;
             var wanted = given.Scaled(share);
             var sizes = wanted with { ShaftRadius = Math.Max(wanted.ShaftRadius, LeastShaftMm), ContactRadius = Math.Max(wanted.ContactRadius, LeastContactMm) };
@@ -72,6 +81,30 @@ internal sealed class PathFinder(GrowthScene scene, IReadOnlyList<StrutSegment> 
         return (null, tips == 0
             ? "the figure leaves no room for a tip there"
             : "the figure or other tips stand in every way down to raft, platform or a neighbouring strut");
+    }
+
+    /// <summary>
+    /// Low above raft or platform there is no room for foot, pillar and tip, and a thin strut would be loaded as hard as a stout
+    /// one: a plain upright cone, as stout at the figure as the figure's own contacts. Its lower half keeps clear; it is cut off, not snapped.
+    /// </summary>
+    private StrutPath? Stub(GrowthSpot spot)
+    {
+        var sizes = spot.Sizes ?? full;
+        var down = new Vec3(0, 0, -1);
+        foreach (var share in (ReadOnlySpan<double>)[1, 0.75, 0.5])
+        {
+            var radius = Math.Max(LeastContactMm, share * sizes.ContactRadius);
+            var foot = 2 * radius;
+            var (z, by) = scene.Ground(spot.At.X, spot.At.Y, foot);
+            var height = spot.At.Z - z;
+            if (height <= 0 || height > StubMm || spot.Normal.Z > -0.5) return null;
+            var root = spot.At with { Z = z };
+            Vec3 Up(double h) => root with { Z = z + h };
+            if (!scene.Clear(root, Up(Math.Max(0, 0.5 * height - 1.5 * radius)), 1.5 * radius) || scene.Figure.AnyWithin(Up(0.5 * height), Up(0.8 * height), 0.3 * radius)) continue;
+            if (Crossings(root, spot.At, radius) < 0) continue;
+            return new StrutPath([root, spot.At - down * Depth(spot.At, down, sizes.DepthMm)], by, -1, sizes with { ContactRadius = radius, ShaftRadius = radius, FootRadius = foot });
+        }
+        return null;
     }
 
     /// <summary>

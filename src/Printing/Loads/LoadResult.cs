@@ -112,3 +112,11 @@ public sealed record LoadResult(IReadOnlyList<SegmentLoad> Segments, IReadOnlyLi
     /// <summary>Use of the hardest used segment.</summary>
     public double WorstUse => Segments.Count == 0 ? 0 : Segments.Max(s => s.Use);
 }
+
+/// <summary>A segment that is over a rule of safety.</summary>
+/// <param name="Segment">Its id.</param>
+/// <param name="Check">The check in which it is farthest over.</param>
+/// <param name="Use">Load over capacity there, no factor in it.</param>
+/// <param name="Over">Use over its limit.</param>
+/// <param name="AtLayer">Layer, from 1.</param>
+public sealed record OverloadedStrut(int Segment, LoadCheck Check, double Use, double Over, int AtLayer);

@@ -61,6 +61,36 @@ public static class StrutSizing
         };
     }
 
+    /// <summary>
+    /// Segments that are over a rule of safety at the sizes that a load was solved for, the hardest first. One that is used no
+    /// harder than itself in the source has its proof and is none, but under the absolute rule.
+    /// </summary>
+    /// <param name="request">The rules, with the struts that the load belongs to.</param>
+    /// <param name="load">The load.</param>
+    /// <param name="source">That of the source; null where there is none.</param>
+    public static IReadOnlyList<OverloadedStrut> Overloaded(SizingRequest request, LoadResult load, LoadResult? source)
+    {
+        ArgumentNullException.ThrowIfNull(request);
+        ArgumentNullException.ThrowIfNull(load);
+        var limits = new UseLimits(request, source);
+        var list = new List<OverloadedStrut>();
+        foreach (var s in load.Segments)
+        {
+            var role = request.Enlarged.Struts.Segments[s.Segment].Role;
+            if (!limits.OverRelative(role, s) && (request.Rule == SizingRule.Relative || !limits.OverAbsolute(s))) continue;
+            if (limits.Proven(s)) continue;
+            double over = 0;
+            var check = LoadCheck.None;
+            for (var c = 1; c < s.UseOf.Length; c++)
+            {
+                var of = s.UseOf[c] / limits.Of(role, (LoadCheck)c);
+                if (of > over) (over, check) = (of, (LoadCheck)c);
+            }
+            list.Add(new OverloadedStrut(s.Segment, check, s.UseOf[(int)check], over, s.LayerOf[(int)check]));
+        }
+        return [.. list.OrderByDescending(o => o.Over).ThenBy(o => o.Segment)];
+    }
+
     /// <summary>A check in words, for <see cref="SizedSegment.BoundBy"/> and findings.</summary>
     public static string InWords(LoadCheck check) => check switch
     {

@@ -14,6 +14,8 @@ internal sealed class UseLimits
     // Sizes are settled to a thousandth; what is over by less than twice that is not over.
     private const double Settled = 2e-3;
 
+    private const double SameUse = 0.05;
+
     private readonly double[,] _relative;
     private readonly double _absolute;
     private readonly LoadResult? _source;
@@ -83,6 +85,9 @@ internal sealed class UseLimits
 
     /// <summary>Use that the same strut reached in the source; 0 where there is no such strut.</summary>
     public double InSource(int segment, LoadCheck check) => _source is not null && _inSource[segment] is >= 0 and var same ? _source.Segments[same].UseOf[(int)check] : 0;
+
+    /// <summary>True if a segment is used no harder than itself in the source; raster and layers differ between the scales.</summary>
+    public bool Proven(SegmentLoad load) => _source is not null && _inSource[load.Segment] is >= 0 and var same && load.Use <= _source.Segments[same].Use * (1 + SameUse);
 
     /// <summary>True if use times safety is above 1.</summary>
     public bool OverAbsolute(SegmentLoad load) => load.Use * Safety > 1 + Settled;

@@ -1,0 +1,117 @@
+using Stiltwright.Geometry;
+using Stiltwright.Geometry.Spatial;
+using Stiltwright.Printing.Growing;
+using Stiltwright.Printing.Loads;
+using Stiltwright.Printing.Struts;
+using Stiltwright.Sdk;
+
+namespace Stiltwright.Plugins.Reinforce;
+
+/// <summary>Adds struts to one piece, first under what begins in mid-air, then beside what is overloaded, and says so.</summary>
+internal sealed class PieceReinforcer(Workpiece workpiece, Piece piece, GrowthSizes sizes, ReinforceSettings settings, IStageContext context, CancellationToken cancel)
+{
+    /// <summary>How often new struts are made thicker where their load asks for it.</summary>
+    private const int StoutPasses = 2;
+
+    /// <summary>Places named in a finding.</summary>
+    private const int PlacesNamed = 5;
+
+    private string? Letter => workpiece.Pieces.Count > 1 ? piece.Letter : null;
+
+    private string Whose => Letter is null ? "" : $"Piece {Letter}: ";
+
+    public Piece Reinforced()
+    {
+        var scene = Surroundings();
+        var (struts, added) = HoldSpots(scene);
+        if (settings.Helpers && struts.Segments.Count > 0) struts = Help(scene, struts, settings.MostStruts - added);
+        return ReferenceEquals(struts, piece.Struts) ? piece : piece with { Struts = struts, StrutsAsEnlarged = struts };
+    }
+
+    private GrowthScene Surroundings()
+    {
+        var printer = context.Printers.FirstOrDefault(p => p.Name == piece.Printer) ?? context.Printers[0];
+        double x = printer.WidthMm / 2 - printer.MarginMm, y = printer.DepthMm / 2 - printer.MarginMm;
+        var tree = TriangleTree.Build(piece.Untouched.TriangleCount == 0 ? piece.Figure : Mesh.Concat(piece.Outer.Lattice, [piece.Figure, piece.Untouched]));
+        return new GrowthScene(tree, piece.Raft, new Box3(new Vec3(-x, -y, 0), new Vec3(x, y, printer.HeightMm)))
+        {
+            KeepOut = [.. piece.Cavities.SelectMany(c => c.Holes.Select(h => (h.CentreMm, h.DiameterMm / 2)))],
+        };
+    }
+
+    private (StrutGraph Struts, int Added) HoldSpots(GrowthScene scene)
+    {
+        var lattice = piece.Outer.Lattice;
+        var spots = UnheldSpots.Find(scene, PieceModels.FigureLayers(piece, context.Resin.LayerMm, cancel).ForLoads(), piece.Struts);
+        if (spots.Count == 0) return (piece.Struts, 0);
+        if (spots.Count > settings.MostStruts)
+        {
+            context.Report(new Finding(FindingIds.Island, Level.Check,
+                $"{Whose}{spots.Count} parts of the figure begin in mid-air on no strut, more than the {settings.MostStruts} struts that may be added; none was.",
+                "Look whether the source is supported at all; if it is, allow more with reinforce.mostStruts.")
+            { AtMm = spots[0].At, Piece = Letter });
+            return (piece.Struts, 0);
+        }
+        var result = StrutGrowth.Grow(scene, piece.Struts, spots, sizes, lattice, cancel);
+        for (var pass = 0; pass < StoutPasses && result.Grown.Count > 0; pass++)
+        {
+            if (Stouter.Spots(LoadScenes.Of(piece, result.Graph, context, cancel), result, sizes, cancel) is not { } stouter) break;
+            // A spot that found no way between thin struts finds none between thick ones.
+            var again = StrutGrowth.Grow(scene, piece.Struts, [.. result.Grown.Select(g => stouter.GetValueOrDefault(g.Spot, g.Spot))], sizes, lattice, cancel);
+            result = again with { Blocked = [.. result.Blocked, .. again.Blocked] };
+        }
+        Say(result);
+        return (result.Graph, result.Grown.Count);
+    }
+
+    private void Say(GrowthResult result)
+    {
+        if (result.Grown.Count > 0)
+        {
+            var braces = result.Grown.Sum(g => g.Braces);
+            var pins = result.Grown.Count(g => g.Segments.Count == 1);
+            var stilts = result.Grown.Count(g => g.HeldBy == EndHeldBy.Figure) - pins;
+            context.Report(new Finding(FindingIds.StrutAdded, Level.Note,
+                $"{Whose}{result.Grown.Count} strut{(result.Grown.Count == 1 ? " was" : "s were")} added under parts of the figure that begin in mid-air{WithBraces(braces)}: at {Places(result.Grown.Select(g => g.Spot.At))}. Each keeps {GrowthScene.ClearanceMm:0.0} mm clear of the figure but for the half of a tip next to it.{(stilts > 0 ? $" {stilts} of them stand{(stilts == 1 ? "s" : "")} on the figure itself, since nothing else is below." : "")}{(pins > 0 ? $" {pins} {(pins == 1 ? "is a short pin" : "are short pins")} across a gap too low for a strut." : "")}",
+                "Nothing to do; struts.json lists them as added.")
+            { AtMm = result.Grown[0].Spot.At, Piece = Letter });
+        }
+        if (result.Blocked.Count > 0)
+        {
+            var first = result.Blocked.MaxBy(b => b.Spot.FreeMm3)!;
+            // How grave it is the loads and the final audit say; here is only why nothing was done about it.
+            context.Report(new Finding(FindingIds.ContactsFarApart, Level.Note,
+                $"{Whose}{result.Blocked.Count} part{(result.Blocked.Count == 1 ? "" : "s")} of the figure that {(result.Blocked.Count == 1 ? "begins" : "begin")} in mid-air got no strut: {Places(result.Blocked.Select(b => b.Spot.At))}. The gravest, at {first.Spot.At} mm, {first.Spot.Why} ({first.Spot.FreeMm3:0.0} mm3); {first.Why}.",
+                "Put a strut there in the source, or turn the figure a little.")
+            { AtMm = first.Spot.At, Piece = Letter });
+        }
+    }
+
+    private StrutGraph Help(GrowthScene scene, StrutGraph struts, int most)
+    {
+        var request = new SizingRequest
+        {
+            Enlarged = LoadScenes.Of(piece, struts, context, cancel),
+            Source = LoadScenes.OfSource(workpiece, context, cancel),
+            Rule = settings.Rule switch { "relative" => SizingRule.Relative, "absolute" => SizingRule.Absolute, _ => SizingRule.Both },
+            Safety = settings.Safety,
+        };
+        if (request.Source is null && request.Rule == SizingRule.Relative) return struts;
+        var result = HelperStruts.Add(scene, TriangleTree.Build(piece.Outer), request, sizes, most, piece.Outer.Lattice, cancel);
+        if (result.Grown.Count == 0) return struts;
+        context.Report(new Finding(FindingIds.StrutAdded, Level.Note,
+            $"{Whose}{result.Grown.Count} strut{(result.Grown.Count == 1 ? " was" : "s were")} added beside such as were used too hard{WithBraces(result.Grown.Sum(g => g.Braces))}: at {Places(result.Grown.Select(g => g.Spot.At))}. {result.OverBefore} strut segment{(result.OverBefore == 1 ? " was" : "s were")} over a rule of safety without them, {result.OverAfter} {(result.OverAfter == 1 ? "is" : "are")} with them.",
+            "Nothing to do; struts.json lists them as added.")
+        { AtMm = result.Grown[0].Spot.At, Piece = Letter });
+        return result.Graph;
+    }
+
+    private static string WithBraces(int braces) => braces > 0 ? $", with {braces} brace{(braces == 1 ? "" : "s")}" : "";
+
+    private static string Places(IEnumerable<Vec3> places)
+    {
+        var all = places.ToList();
+        var named = string.Join(", ", all.Take(PlacesNamed).Select(p => p.ToString()));
+        return all.Count > PlacesNamed ? $"{named} and {all.Count - PlacesNamed} more places" : $"{named} mm";
+    }
+}

@@ -1,0 +1,82 @@
+using Stiltwright.Geometry;
+using Stiltwright.Geometry.Layers;
+using Stiltwright.Geometry.Spatial;
+using Stiltwright.Printing.Growing;
+using Stiltwright.Printing.Loads;
+using Stiltwright.Printing.Struts;
+
+namespace Stiltwright.Printing.Tests;
+
+/// <summary>Struts that are set beside overloaded ones: a plate on legs, one of them with too thin a tip.</summary>
+public class GrowHelperTests
+{
+    private const double Safety = 2.15;
+    private static readonly Lattice Grid = new(16);
+    private static readonly GrowthSizes Sizes = new(0.5, 1.0, 2.5, 2, 4, 0.2, 8);
+
+    private static (GrowthScene Scene, TriangleTree Surface, SizingRequest Request) Plate(double thinTip)
+    {
+        var plate = Primitives.Box(Grid, new Vec3(-12, -9, 30), new Vec3(12, 9, 36));
+        var bench = new LoadsBench(0.1);
+        foreach (var (x, y) in new[] { (-9.0, -6.0), (9, -6), (9, 6), (-9, 6) })
+        {
+            bench.WithTip(x, y, 30.05, 3, x < 0 && y < 0 ? thinTip : 2, 3);
+        }
+        var layers = LayerStack.Build(Columns.Build([new ColumnPart(plate, 0)], ColumnGrid.Covering(plate.Bounds, 0.25), default), 0.1, default).ForLoads();
+        var tree = TriangleTree.Build(plate);
+        var scene = new GrowthScene(tree, Mesh.Empty(Grid), new Box3(new Vec3(-60, -60, 0), new Vec3(60, 60, 200)));
+        return (scene, tree, new SizingRequest { Enlarged = bench.Scene(layers, LoadsBench.Resin, 0.1), Rule = SizingRule.Absolute, Safety = Safety });
+    }
+
+    [Fact]
+    public void A_strut_used_too_hard_gets_another_beside_it_and_bears_less()
+    {
+        var (scene, surface, request) = Plate(0.7);
+        var before = LoadSolver.Solve(request.Enlarged, default);
+        var overloaded = Assert.Single(StrutSizing.Overloaded(request, before, null).Select(o => o.Segment / 2).Distinct()); // a pillar and its tip
+        Assert.Equal(0, overloaded);
+        var result = HelperStruts.Add(scene, surface, request, Sizes, 10, Grid, default);
+        Assert.True(result.OverBefore > 0);
+        Assert.True(result.OverAfter < result.OverBefore, $"{result.OverBefore} before, {result.OverAfter} after");
+        Assert.NotEmpty(result.Grown);
+        var contact = request.Enlarged.Struts.Segments[1].Contact!.Value;
+        foreach (var g in result.Grown)
+        {
+            Assert.Equal(30, g.Spot.At.Z, 6); // on the plate's underside
+            Assert.InRange(g.Spot.At.DistanceTo(contact), 2 * Sizes.ShaftRadius, 20);
+            Assert.NotEqual(EndHeldBy.Figure, g.HeldBy);
+            Assert.All(g.Segments, i => Assert.True(result.Graph.Segments[i].Added));
+        }
+        // The old struts are as they were, and the one in trouble bears less of the same load.
+        for (var i = 0; i < request.Enlarged.Struts.Segments.Count; i++) Assert.Equal(request.Enlarged.Struts.Segments[i], result.Graph.Segments[i]);
+        var after = LoadSolver.Solve(request.Enlarged with { Struts = result.Graph }, default);
+        Assert.True(after.Segments[1].PullN < before.Segments[1].PullN);
+        Assert.Equal(before.Layers[^1].Separation, after.Layers[^1].Separation, 9);
+        Assert.Equal(after.Layers[^1].Separation + after.Layers[^1].Weight, after.Layers[^1].Reaction, 1e-4 * after.Layers[^1].Separation);
+    }
+
+    [Fact]
+    public void Where_nothing_is_overloaded_or_no_strut_may_be_added_nothing_grows()
+    {
+        var (scene, surface, request) = Plate(2);
+        Assert.Same(request.Enlarged.Struts, HelperStruts.Add(scene, surface, request, Sizes, 10, Grid, default).Graph);
+        (scene, surface, request) = Plate(0.7);
+        var none = HelperStruts.Add(scene, surface, request, Sizes, 0, Grid, default);
+        Assert.Same(request.Enlarged.Struts, none.Graph);
+        Assert.Equal(none.OverBefore, none.OverAfter);
+    }
+
+    [Fact]
+    public void A_contact_low_above_the_platform_gets_a_plain_cone_as_stout_as_a_contact()
+    {
+        // 3 mm above the platform there is no room for foot, pillar and a tip of 4 mm.
+        var plate = Primitives.Box(Grid, new Vec3(-30, -20, 4), new Vec3(30, 20, 10));
+        var scene = new GrowthScene(TriangleTree.Build(plate), Mesh.Empty(Grid), new Box3(new Vec3(-60, -60, 0), new Vec3(60, 60, 200)));
+        var result = StrutGrowth.Grow(scene, StrutGraph.None, [new GrowthSpot(new Vec3(3, 2, 4), new Vec3(0, 0, -1), "test")], Sizes, Grid, default);
+        var cone = result.Graph.Segments[Assert.Single(Assert.Single(result.Grown).Segments)];
+        Assert.Equal((Role.Tip, EndHeldBy.Platform, EndHeldBy.Figure), (cone.Role, cone.FromHeldBy, cone.ToHeldBy));
+        Assert.Equal(0, cone.From.Z);
+        Assert.InRange(cone.To.Z, 4 + 1e-6, 4.5);
+        Assert.Equal((2 * Sizes.ContactRadius, Sizes.ContactRadius), (cone.RadiusFrom, cone.RadiusTo));
+    }
+}
