@@ -10,50 +10,32 @@ internal sealed class CornerTable
     internal readonly int[] Opposite;
     internal readonly int[] CornerOf;
 
-    /// <exception cref="ArgumentException">Some edge has not exactly two triangles that run along it in opposite directions.</exception>
-    internal CornerTable(int vertices, int[] corners)
+    /// <param name="vertices">Number of vertices.</param>
+    /// <param name="corners">Three vertex numbers a triangle; one fan of triangles around every vertex. Copied.</param>
+    /// <param name="twin">For half-edge 3t + k of triangle t its partner, which runs the other way; none may be missing.</param>
+    internal CornerTable(int vertices, int[] corners, int[] twin)
     {
         Vertex = (int[])corners.Clone();
         Opposite = new int[corners.Length];
         CornerOf = new int[vertices];
         CornerOf.AsSpan().Fill(-1);
-        Opposite.AsSpan().Fill(-1);
-        // Half-edges gathered at the vertex they start from.
-        var start = new int[vertices + 1];
-        foreach (var v in corners) start[v + 1]++;
-        for (var v = 0; v < vertices; v++) start[v + 1] += start[v];
-        var fill = start.AsSpan(0, vertices).ToArray();
-        var at = new int[corners.Length];
         for (var c = 0; c < corners.Length; c++)
         {
-            at[fill[corners[c]]++] = c;
             CornerOf[corners[c]] = c;
-        }
-        for (var c = 0; c < corners.Length; c++)
-        {
-            // The edge across from corner c runs from its next to its previous corner; its partner starts at the latter.
-            int from = corners[Next(c)], to = corners[Previous(c)], partner = -1;
-            for (var i = start[to]; i < start[to + 1]; i++)
-            {
-                if (corners[Next(at[i])] != from) continue;
-                if (partner >= 0) throw new ArgumentException($"Edge {from}-{to} has more than two triangles.", nameof(corners));
-                partner = Previous(at[i]);
-            }
-            if (partner < 0) throw new ArgumentException($"Edge {from}-{to} has one triangle only.", nameof(corners));
-            Opposite[c] = partner;
+            // The edge across from a corner begins at the next one; its partner's triangle has its third corner before the partner's first.
+            Opposite[c] = Previous(twin[Next(c)]);
         }
     }
 
     internal static int Next(int c) => c % 3 == 2 ? c - 2 : c + 1;
     internal static int Previous(int c) => c % 3 == 0 ? c + 2 : c - 1;
 
-    /// <summary>The next corner around the same vertex.</summary>
+    /// <summary>The next corner around the same vertex, counter-clockwise seen from outside.</summary>
     internal int Around(int c) => Next(Opposite[Next(c)]);
 
-    /// <summary>Corners at a vertex, one a triangle; -1 where there are more than the span holds.</summary>
-    internal int Ring(int vertex, Span<int> corners)
+    /// <summary>The corners around the vertex of a corner, one a triangle, beginning with that corner; -1 where there are more than the span holds.</summary>
+    internal int RingFrom(int first, Span<int> corners)
     {
-        var first = CornerOf[vertex];
         var c = first;
         var n = 0;
         do
@@ -66,6 +48,9 @@ internal sealed class CornerTable
         return n;
     }
 
+    /// <summary>The corners around a vertex.</summary>
+    internal int Ring(int vertex, Span<int> corners) => RingFrom(CornerOf[vertex], corners);
+
     /// <summary>
     /// Draws the edge across from a corner together: its end vertex merges into its start vertex, two triangles vanish. The
     /// caller has checked that this keeps the mesh 2-manifold.
@@ -74,7 +59,7 @@ internal sealed class CornerTable
     {
         int t1 = corner, atA = Next(t1), atB = Previous(t1);
         int t2 = Opposite[t1], atB2 = Next(t2), atA2 = Previous(t2);
-        int a = Vertex[atA], d1 = Vertex[t1], d2 = Vertex[t2];
+        int a = Vertex[atA], b = Vertex[atB], d1 = Vertex[t1], d2 = Vertex[t2];
         foreach (var c in ringOfEnd) Vertex[c] = a;
         int o1 = Opposite[atA], o2 = Opposite[atB], o3 = Opposite[atA2], o4 = Opposite[atB2];
         (Opposite[o1], Opposite[o2]) = (o2, o1);
@@ -83,6 +68,7 @@ internal sealed class CornerTable
         CornerOf[a] = Next(o2);
         CornerOf[d1] = Previous(o2);
         CornerOf[d2] = Previous(o3);
+        CornerOf[b] = -1;
         Vertex[t1] = Vertex[atA] = Vertex[atB] = Vertex[t2] = Vertex[atA2] = Vertex[atB2] = -1;
     }
 }

@@ -25,7 +25,7 @@ internal static class PeerTable
         Console.WriteLine("| task | input | peer | runs | ours s (cpu) | peer s (cpu) | wall ratio: median (least .. most) | cpu ratio: median (least .. most) | aim | | facts of ours | facts of the peer |");
         Console.WriteLine("|---|---|---|--:|--:|--:|--:|--:|--:|---|---|---|");
         var wrong = 0;
-        foreach (var row in KernelRows.All().Concat(FieldRows.All()))
+        foreach (var row in KernelRows.All().Concat(FieldRows.All()).Concat(SimplifyRows.All()))
         {
             if (only.Length > 0 && !only.Any(o => row.Task.StartsWith(o + " ", StringComparison.OrdinalIgnoreCase))) continue;
             if (!Row(inputs, row, runs, limit)) wrong++;
