@@ -56,17 +56,17 @@ public static class CavityBuilder
         var band = Math.Sqrt(3) * cell * 1.01;
         var kept = KeptSolid.Of(request, wall, level, 0.75 * cell * cell);
         var field = new FieldBuilder(grid, columns, border, kept, proven - band, most + band, level).Run(threads, cancel);
-        var (xyz, corners) = LevelSurface.Extract(field, level, threads, cancel);
+        var judge = request.SimplifyMm > 0 ? new LevelJudge(field, proven + 0.6 * spare, most, Math.Sqrt(2 * wall * 0.6 * spare)) : null;
+        var (xyz, corners) = LevelSurface.Extract(field, level, judge, threads, cancel);
         var before = corners.Length / 3;
 
         var hollows = Hollows.Find(grid.Lattice, xyz, corners);
         var depth = new Depth(border, kept);
         var (keep, dropped, droppedMm3) = Sort(hollows, request, depth, level);
         corners = Hollows.Join(keep);
-        if (request.SimplifyMm > 0 && corners.Length > 0)
+        if (judge is not null && corners.Length > 0)
         {
-            var least = proven + 0.6 * spare;
-            (xyz, corners) = CavitySimplifier.Run(field, xyz, corners, level, least, most, Math.Sqrt(2 * wall * 0.6 * spare), threads, cancel);
+            (xyz, corners) = CavitySimplifier.Run(field, xyz, corners, level, judge, threads, cancel);
             keep = Hollows.Find(grid.Lattice, xyz, corners);
         }
         var parts = new List<CavityPart>();

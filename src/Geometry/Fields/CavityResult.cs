@@ -31,7 +31,7 @@ public sealed record CavityResult
     /// <summary>Edge of the cells used, mm.</summary>
     public double CellMm { get; init; }
 
-    /// <summary>Triangles of all hollows before simplification.</summary>
+    /// <summary>Triangles of all hollows before edges are drawn together (where the surface is flat, fewer than the cells' own).</summary>
     public int TrianglesBefore { get; init; }
 
     /// <summary>Why the figure cannot be hollowed at all, as a sentence; null where it can.</summary>

@@ -23,7 +23,13 @@ internal static class LevelSurface
         public int Count;
     }
 
-    internal static (int[] Xyz, int[] Corners) Extract(BrickField field, double level, int maxThreads, CancellationToken cancel)
+    /// <summary>Cuts the field.</summary>
+    /// <param name="field">The field.</param>
+    /// <param name="level">The level; no node has it.</param>
+    /// <param name="judge">Allows few triangles where the surface is flat; null: all as cut.</param>
+    /// <param name="maxThreads">Threads at most.</param>
+    /// <param name="cancel">Stops the work.</param>
+    internal static (int[] Xyz, int[] Corners) Extract(BrickField field, double level, LevelJudge? judge, int maxThreads, CancellationToken cancel)
     {
         var options = new ParallelOptions { MaxDegreeOfParallelism = Spatial.TriangleTree.Threads(maxThreads).MaxDegreeOfParallelism, CancellationToken = cancel };
         var bricks = field.Places.Length;
@@ -43,6 +49,7 @@ internal static class LevelSurface
             PlaceVertices(field, b, level, cuts[b], xyz);
             corners[b] = Triangles(field, b, c, cuts);
         });
+        if (judge is not null) xyz = FlatBricks.Reduce(field, judge, level, xyz, corners, options);
         var all = new int[corners.Sum(t => t.Length)];
         var at = 0;
         foreach (var list in corners)
@@ -50,7 +57,23 @@ internal static class LevelSurface
             list.CopyTo(all, at);
             at += list.Length;
         }
-        return (xyz, all);
+        return judge is null ? (xyz, all) : (Used(xyz, all), all);
+    }
+
+    // Only the vertices that triangles use, in the same order; their numbers are changed in place.
+    private static int[] Used(int[] xyz, int[] corners)
+    {
+        var number = new int[xyz.Length / 3];
+        foreach (var c in corners) number[c] = 1;
+        var count = 0;
+        for (var v = 0; v < number.Length; v++)
+        {
+            if (number[v] == 0) continue;
+            number[v] = count;
+            xyz.AsSpan(3 * v, 3).CopyTo(xyz.AsSpan(3 * count++, 3));
+        }
+        for (var i = 0; i < corners.Length; i++) corners[i] = number[corners[i]];
+        return xyz.AsSpan(0, 3 * count).ToArray();
     }
 
     // The brick's nodes and the first ones of its neighbours: 9 x 9 x 9.

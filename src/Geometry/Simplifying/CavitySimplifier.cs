@@ -10,13 +10,13 @@ namespace Stiltwright.Geometry.Simplifying;
 internal static class CavitySimplifier
 {
     internal static (int[] Xyz, int[] Corners) Run(
-        BrickField field, int[] xyz, int[] corners, double level, double least, double most, double partBall, int threads, CancellationToken cancel)
+        BrickField field, int[] xyz, int[] corners, double level, LevelJudge judge, int threads, CancellationToken cancel)
     {
         var lattice = field.Grid.Lattice;
         var locked = new bool[xyz.Length / 3];
         for (var attempt = 0; attempt < 3; attempt++)
         {
-            var (points, triangles) = new LevelCollapse(field, xyz, corners, locked, level, least, most, partBall).Run(threads, cancel);
+            var (points, triangles) = new LevelCollapse(field, xyz, corners, locked, level, judge).Run(threads, cancel);
             var mesh = new Mesh(lattice, points, triangles);
             var crossings = Crossings(mesh, threads);
             if (crossings.Count == 0) return (points, triangles);

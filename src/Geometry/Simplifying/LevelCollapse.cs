@@ -4,9 +4,7 @@ namespace Stiltwright.Geometry.Simplifying;
 
 /// <summary>
 /// Saves triangles of a cavity's surface by drawing short edges together. The field judges every new triangle at sample points: its
-/// value less the level is the deviation, so one bound keeps the wall and another the shape. With samples so dense that each part
-/// between them fits a ball of radius r, values of at least wall level + r^2 / (2 wall) at the samples keep the wall everywhere on
-/// the triangle (the same lemma that proves the level surface itself).
+/// value less the level is the deviation, so one bound keeps the wall and another the shape (<see cref="LevelJudge"/>).
 /// The work goes through slabs of space in parallel; edges near a border of slabs wait for the next pass, whose slabs are
 /// shifted. So the result is the same for any number of threads.
 /// </summary>
@@ -20,28 +18,27 @@ internal sealed class LevelCollapse
     private readonly bool[] _locked;
     private readonly byte[] _changed;
     private readonly byte[] _failed;
-    private readonly double _level, _least, _most, _partBall, _longest;
+    private readonly LevelJudge _judge;
+    private readonly double _level, _longest;
 
     /// <param name="field">The field whose level the surface is.</param>
     /// <param name="xyz">Vertices in lattice units.</param>
     /// <param name="corners">Closed 2-manifold.</param>
     /// <param name="locked">Vertices that must stay.</param>
     /// <param name="level">Where new vertices are put.</param>
-    /// <param name="least">Least value of a sample.</param>
-    /// <param name="most">Largest value of a sample.</param>
-    /// <param name="partBall">Radius of the ball that the part of a triangle between neighbouring samples must fit, mm.</param>
-    internal LevelCollapse(BrickField field, int[] xyz, int[] corners, bool[] locked, double level, double least, double most, double partBall)
+    /// <param name="judge">Decides on new triangles.</param>
+    internal LevelCollapse(BrickField field, int[] xyz, int[] corners, bool[] locked, double level, LevelJudge judge)
     {
         _field = field;
         var unit = field.Grid.Lattice.UnitMm;
         _points = new Vec3[xyz.Length / 3];
         for (var v = 0; v < _points.Length; v++) _points[v] = new Vec3(xyz[3 * v] * unit, xyz[3 * v + 1] * unit, xyz[3 * v + 2] * unit);
-        _table = new CornerTable(_points.Length, corners);
+        _table = new CornerTable(_points.Length, corners, EdgePairing.Build(new Mesh(field.Grid.Lattice, xyz, corners)).TwinArray);
         _owner = new int[_points.Length];
         _changed = new byte[_points.Length];
         _failed = new byte[corners.Length];
         _locked = locked;
-        (_level, _least, _most, _partBall) = (level, least, most, partBall);
+        (_level, _judge) = (level, judge);
         _longest = 12 * field.Grid.Cell;
     }
 
@@ -136,8 +133,8 @@ internal sealed class LevelCollapse
         var middle = (_points[a] + _points[b]) * 0.5;
         for (var attempt = 0; attempt < 2; attempt++)
         {
-            var target = attempt == 0 ? _level : _level + 0.55 * (_most - _level);
-            if (!OnLevel(middle, target, out var p)) continue;
+            var target = attempt == 0 ? _level : _level + 0.55 * (_judge.Most - _level);
+            if (!_judge.OnLevel(middle, target, out var p)) continue;
             if (!Fits(ringA, a, b, p) || !Fits(ringB, b, a, p)) continue;
             _points[a] = p;
             foreach (var c in ringA) _changed[table.Vertex[CornerTable.Next(c)]] = (byte)pass;
@@ -146,27 +143,6 @@ internal sealed class LevelCollapse
             table.CornerOf[b] = -1;
             _changed[a] = (byte)pass;
             return true;
-        }
-        return false;
-    }
-
-    // Walks along the slope to where the field has a value, and rounds to the lattice.
-    private bool OnLevel(Vec3 from, double target, out Vec3 p)
-    {
-        p = from;
-        for (var step = 0; step < 4; step++)
-        {
-            var f = _field.Sample(p, out var slope) - target;
-            if (Math.Abs(f) < 2e-4)
-            {
-                var lattice = _field.Grid.Lattice;
-                p = new Vec3(lattice.ToMm(lattice.Round(p.X)), lattice.ToMm(lattice.Round(p.Y)), lattice.ToMm(lattice.Round(p.Z)));
-                return true;
-            }
-            var s2 = slope.LengthSquared;
-            if (s2 < 0.1) return false;
-            p -= slope * (f / s2);
-            if ((p - from).LengthSquared > 4 * _field.Grid.Cell * _field.Grid.Cell) return false;
         }
         return false;
     }
@@ -192,32 +168,9 @@ internal sealed class LevelCollapse
                 var shapeBefore = 3.4641016 * beforeLength / ((q - old).LengthSquared + e2 + (old - r).LengthSquared);
                 if (area2 == 0 || shape < 0.02 || shape < 0.35 * shapeBefore) return false;
             }
-            // Every triangle fits a ball of its longest side / sqrt 3 (Jung 1901).
-            var parts = Math.Max(1, (int)Math.Ceiling(Math.Sqrt(longest / 3) / _partBall));
-            if (!SamplesFit(p, q, r, after / area2, parts)) return false;
+            if (!_judge.Holds(p, q, r, after / area2, longest)) return false;
         }
         return true;
-    }
-
-    private bool SamplesFit(Vec3 p, Vec3 q, Vec3 r, Vec3 normal, int parts)
-    {
-        // The middle first: it fails most often.
-        if (!SampleFits((p + q + r) / 3, normal)) return false;
-        if (parts == 1) return true;
-        Vec3 u = (q - p) / parts, v = (r - p) / parts;
-        for (var i = 0; i <= parts; i++)
-            for (var j = 0; i + j <= parts; j++)
-            {
-                if (i == 0 && j == 0 || i == parts || j == parts) continue;
-                if (!SampleFits(p + u * i + v * j, normal)) return false;
-            }
-        return true;
-    }
-
-    private bool SampleFits(Vec3 x, Vec3 normal)
-    {
-        var f = _field.Sample(x, out var slope);
-        return f >= _least && f <= _most && normal.Dot(slope) < -0.15;
     }
 
     private (int[] Xyz, int[] Corners) Packed()
