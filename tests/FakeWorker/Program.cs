@@ -12,6 +12,11 @@ switch (mode)
     case "ready" or "check" or "stop":
         WriteSet(mode);
         return 0;
+    case "busy":
+        // As long as small work takes, from a fifth of a second to one and a half, the same for the same file.
+        Thread.Sleep(200 + (name.Sum(c => c) * 37 % 1300));
+        WriteSet("ready");
+        return 0;
     case "crash":
         Environment.FailFast("This worker breaks down on purpose.");
         return 0;

@@ -3,13 +3,17 @@ using System.Globalization;
 using System.Runtime.InteropServices;
 using System.Security.Cryptography;
 using System.Text.Json;
+using Microsoft.Extensions.Hosting;
+using Stiltwright.Host.Configuration;
 using Stiltwright.Host.Jobs;
+using Stiltwright.Host.Plugins;
 using Stiltwright.Host.Tests;
 
 namespace Stiltwright.Faults;
 
 /// <summary>
-/// Two and three services on one PostgreSQL and one share, with small jobs of real stages. Services are killed (SIGKILL),
+/// Two and three services on one PostgreSQL and one share, with small jobs: of real stages in the short form, many of a
+/// light stand-in for the worker in the long one, where it is the services that are tried. Services are killed (SIGKILL),
 /// and put to sleep (SIGSTOP) for longer than their lease and woken, the engine's leader among them. Afterwards: every
 /// source as it was dropped, one whole set each, of exactly its bytes, published once, nothing left behind, each mail
 /// received, twice only where a service was stopped in the midst of sending it. Says how long taking over took.
@@ -34,14 +38,26 @@ internal static class ServicesPart
         var runs = options.IsLong ? ((int Services, int Jobs)[])[(2, 500), (3, 500)] : [(2, 16)];
         foreach (var (services, jobs) in runs)
         {
-            await using var trial = await Trial.Make(server, services, jobs, new Random(options.Seed));
+            await using var trial = await Trial.Make(server, options.IsLong, services, jobs, new Random(options.Seed));
             await trial.Go(options, faults);
         }
 
         return faults;
     }
 
-    private sealed class Trial(PostgresServer server, string connection, MailSink mails, PrintRoom room, int services, int jobs, Random random) : IAsyncDisposable
+    /// <summary>The whole service as the program runs it, but for the worker.</summary>
+    public static async Task<int> Child(string configuration, string share)
+    {
+        PluginCatalog? catalog = null;
+        var config = ConfigReader.Read(configuration, _ => catalog = PluginCatalog.Load([Path.Combine(Path.GetDirectoryName(PrintRoom.Program)!, "plugins")]));
+        foreach (var m in config.Mistakes) Console.Error.WriteLine(m);
+        var worker = new WorkerCommand(Path.Combine(AppContext.BaseDirectory, "Stiltwright.FakeWorker"), ["busy"]);
+        using var service = ServiceHost.Build(config, catalog!, share, new ServiceParts { Worker = worker });
+        await service.RunAsync();
+        return 0;
+    }
+
+    private sealed class Trial(PostgresServer server, string connection, MailSink mails, PrintRoom room, bool light, int services, int jobs, Random random) : IAsyncDisposable
     {
         private readonly Dictionary<string, string> _dropped = new(StringComparer.Ordinal);
         private readonly Process?[] _hosts = new Process?[services];
@@ -49,15 +65,15 @@ internal static class ServicesPart
         private readonly Ledger _ledger = new(new PostgresStore(connection, server.Password), TimeProvider.System, "onlooker");
         private int _kills, _sleeps, _leaders, _workerKills;
 
-        public static async Task<Trial> Make(PostgresServer server, int services, int jobs, Random random)
+        public static async Task<Trial> Make(PostgresServer server, bool light, int services, int jobs, Random random)
         {
             var mails = new MailSink();
             var connection = await server.NewDatabase();
             var room = new PrintRoom(
-                $$"""{ "state": "STATE", "ledger": { "postgres": "{{connection}}" }, "watch": { "sweepS": 1, "settleS": 0, "patienceS": 5 }, "worker": { "timeLimitS": 300 }, "mail": { "server": "127.0.0.1", "port": {{mails.Port}}, "security": "none", "gatherS": 0, "digestFrom": 1000 } }""",
+                $$"""{ "state": "STATE", "ledger": { "postgres": "{{connection}}" }, "watch": { "sweepS": 1, "settleS": 0, "patienceS": 5 }, "worker": { "parallel": {{(light ? 3 : 1)}}, "timeLimitS": 300 }, "mail": { "server": "127.0.0.1", "port": {{mails.Port}}, "security": "none", "gatherS": 0, "digestFrom": 1000 } }""",
                 (Drop, PrintRoom.Recipe("inspect", "rescale", "estimate").Replace("\"rescale\"", "\"rescale\", \"oldCavities\": \"keep\"", StringComparison.Ordinal)));
             for (var pc = 0; pc < services; pc++) CopyConfig(room, pc);
-            return new Trial(server, connection, mails, room, services, jobs, random);
+            return new Trial(server, connection, mails, room, light, services, jobs, random);
         }
 
         public async Task Go(Options options, List<string> faults)
@@ -67,9 +83,9 @@ internal static class ServicesPart
             for (var i = 0; i < jobs; i++) DropOne(i);
             for (var pc = 0; pc < services; pc++) _hosts[pc] = Start(pc);
             var limit = isLong ? TimeSpan.FromMinutes(options.Minutes / 2) : TimeSpan.FromSeconds(50); // of trouble; what is left then is done undisturbed
-            if (!await Until(() => Done() >= Math.Min(4, jobs / 4), TimeSpan.FromMinutes(2)))
+            if (!await Until(() => Done() >= Math.Min(4, jobs / 4), TimeSpan.FromMinutes(5)))
             {
-                faults.Add("hardly anything was done within two minutes");
+                faults.Add("hardly anything was done within five minutes");
                 return;
             }
 
@@ -195,10 +211,10 @@ internal static class ServicesPart
             var about = $"{services} services: ";
             foreach (var (name, sha) in _dropped)
             {
-                if (Convert.ToHexStringLower(SHA256.HashData(File.ReadAllBytes(Path.Combine(folder, name)))) != sha) faults.Add(about + $"{name}: the source was changed");
+                if (Sha(Path.Combine(folder, name)) != sha) faults.Add(about + $"{name}: the source was changed");
                 var set = Path.Combine(folder, Path.ChangeExtension(name, ".set"));
                 if (!File.Exists(Path.Combine(set, "summary.json"))) faults.Add(about + $"{name} has no set");
-                else if (Summary(set) is var s && (s.File != name || s.Sha256 != sha)) faults.Add(about + $"{name}: its set is made of {s.File} with other bytes");
+                else if (Summary(set) is var s && (s.File != name || (light ? Sha(Path.Combine(set, "figure.stl")) : s.Sha256) != sha)) faults.Add(about + $"{name}: its set is made of {s.File} with other bytes");
             }
 
             if (Directory.GetDirectories(folder, "*.set").Length != jobs) faults.Add(about + $"{Directory.GetDirectories(folder, "*.set").Length} sets for {jobs} files");
@@ -229,7 +245,8 @@ internal static class ServicesPart
 
         private Process Start(int pc)
         {
-            var start = new ProcessStartInfo(PrintRoom.Program, ["serve", "--share", room.Share, "--config", ConfigOf(room, pc)]) { RedirectStandardOutput = true, RedirectStandardError = true };
+            var (program, arguments) = light ? (Environment.ProcessPath!, (string[])["service-child", ConfigOf(room, pc), room.Share]) : (PrintRoom.Program, ["serve", "--share", room.Share, "--config", ConfigOf(room, pc)]);
+            var start = new ProcessStartInfo(program, arguments) { RedirectStandardOutput = true, RedirectStandardError = true };
             start.Environment[LedgerPlace.Variable] = server.Password;
             var host = Process.Start(start)!;
             host.OutputDataReceived += (_, _) => { };
@@ -251,7 +268,7 @@ internal static class ServicesPart
                 try
                 {
                     var line = File.ReadAllText(Path.Combine(folder, "cmdline"));
-                    if (line.Contains(StateOf(room, pc), StringComparison.Ordinal) && line.Contains("--tied", StringComparison.Ordinal)) found.Add(Process.GetProcessById(id));
+                    if (line.Contains(StateOf(room, pc), StringComparison.Ordinal) && line.Contains("order.json", StringComparison.Ordinal)) found.Add(Process.GetProcessById(id));
                 }
                 catch (Exception e) when (e is IOException or ArgumentException or UnauthorizedAccessException)
                 {
@@ -277,6 +294,8 @@ internal static class ServicesPart
             File.WriteAllText(to, File.ReadAllText(file).Replace($"\"{room.State}\"", $"\"{StateOf(room, pc)}\"", StringComparison.Ordinal));
         }
     }
+
+    private static string Sha(string file) => File.Exists(file) ? Convert.ToHexStringLower(SHA256.HashData(File.ReadAllBytes(file))) : "";
 
     private static (string File, string Sha256) Summary(string set)
     {

@@ -17,8 +17,11 @@ public static class Engine
     /// <summary>Schema of the engine's tables in PostgreSQL.</summary>
     public const string Schema = "stiltwright_engine";
 
-    /// <summary>Pause between two looks into a queue of PostgreSQL.</summary>
-    private static readonly TimeSpan Look = TimeSpan.FromMilliseconds(400);
+    /// <summary>Name of the environment variable that says where handlers are written to, for developers.</summary>
+    public const string HandlersTo = "STILTWRIGHT_HANDLERS_TO";
+
+    // Pauses between two looks into a queue of PostgreSQL: a person waits for a small job, nobody for a mail.
+    private static readonly TimeSpan LookForSmall = TimeSpan.FromMilliseconds(400), LookForLarge = TimeSpan.FromSeconds(1), LookForMail = TimeSpan.FromSeconds(2);
 
     /// <summary>Sets the engine up for a ledger's store.</summary>
     public static void Set(WolverineOptions o, LedgerStore store, WorkerSettings worker)
@@ -26,7 +29,7 @@ public static class Engine
         o.ApplicationAssembly = typeof(Engine).Assembly;
         o.Discovery.DisableConventionalDiscovery().IncludeType(typeof(JobMessageHandler));
         o.CodeGeneration.TypeLoadMode = TypeLoadMode.Static;
-        o.CodeGeneration.GeneratedCodeOutputPath = Environment.GetEnvironmentVariable("STILTWRIGHT_HANDLERS_TO") ?? Path.Combine(AppContext.BaseDirectory, "Internal", "Generated");
+        o.CodeGeneration.GeneratedCodeOutputPath = Environment.GetEnvironmentVariable(HandlersTo) ?? Path.Combine(AppContext.BaseDirectory, "Internal", "Generated");
         // The worker's own limit ends a job long before; this one only catches a run that hangs outside of it.
         o.DefaultExecutionTimeout = TimeSpan.FromSeconds((worker.TimeLimitS * 2) + 3600);
         o.OnException<Exception>().RetryWithCooldown(TimeSpan.FromSeconds(1)).Then.MoveToErrorQueue();
@@ -56,9 +59,9 @@ public static class Engine
         d.StaleNodeTimeout = PostgresStore.Lease;
         d.ScheduledJobPollingTime = TimeSpan.FromSeconds(1);
         o.UsePostgresqlPersistenceAndTransport(store.EngineConnection, Schema).AutoProvision();
-        Queue("large", 1);
-        Queue("small", worker.Parallel);
-        Queue("mail", 1);
+        Queue("large", 1, LookForLarge);
+        Queue("small", worker.Parallel, LookForSmall);
+        Queue("mail", 1, LookForMail);
         o.PublishMessage<LargeJob>().ToPostgresqlQueue("large");
         o.PublishMessage<SmallJob>().ToPostgresqlQueue("small");
         o.PublishMessage<MailDue>().ToPostgresqlQueue("mail");
@@ -66,7 +69,7 @@ public static class Engine
         // A service keeps little more waiting than it is about to do, or the others would stand idle; it fetches again
         // before it has nothing left. Never a limit of 1: a dead service's messages are recovered as many at a time as the
         // limit leaves room for, which would be none.
-        void Queue(string name, int parallel) =>
-            o.ListenToPostgresqlQueue(name).MaximumMessagesToReceive(1).PollingInterval(Look).MaximumParallelMessages(parallel).UseDurableInbox(new BufferingLimits(parallel + 1, parallel));
+        void Queue(string name, int parallel, TimeSpan look) =>
+            o.ListenToPostgresqlQueue(name).MaximumMessagesToReceive(1).PollingInterval(look).MaximumParallelMessages(parallel).UseDurableInbox(new BufferingLimits(parallel + 1, parallel));
     }
 }

@@ -11,11 +11,13 @@ namespace Stiltwright.Host.Jobs;
 public sealed class Pulse(Ledger ledger, Upkeep upkeep, TimeProvider time, ILogger<Pulse> log) : BackgroundService
 {
     private bool _lost;
+    private Task _takingUp = Task.CompletedTask;
 
     /// <inheritdoc/>
     public override async Task StopAsync(CancellationToken cancellationToken)
     {
         await base.StopAsync(cancellationToken).ConfigureAwait(false);
+        await _takingUp.WaitAsync(TimeSpan.FromSeconds(5), time, CancellationToken.None).ConfigureAwait(ConfigureAwaitOptions.SuppressThrowing);
         try
         {
             ledger.EndBeat();
@@ -33,7 +35,7 @@ public sealed class Pulse(Ledger ledger, Upkeep upkeep, TimeProvider time, ILogg
         using var timer = new PeriodicTimer(PostgresStore.Pulse, time);
         try
         {
-            while (await timer.WaitForNextTickAsync(stoppingToken).ConfigureAwait(false)) await Beat(stoppingToken).ConfigureAwait(false);
+            while (await timer.WaitForNextTickAsync(stoppingToken).ConfigureAwait(false)) Beat(stoppingToken);
         }
         catch (OperationCanceledException) when (stoppingToken.IsCancellationRequested)
         {
@@ -41,19 +43,44 @@ public sealed class Pulse(Ledger ledger, Upkeep upkeep, TimeProvider time, ILogg
         }
     }
 
-    private async Task Beat(CancellationToken cancel)
+    private void Beat(CancellationToken cancel)
+    {
+        try
+        {
+            ledger.Beat();
+            if (_lost) log.LogInformation("The ledger is there again");
+            _lost = false;
+        }
+        catch (Exception e)
+        {
+            // Whatever it was, the next beat must come. Said once.
+            if (!_lost) log.LogError("No sign of life could be given: {Reason}", e.Message);
+            _lost = true;
+            return;
+        }
+
+        // Taking over may have to wait for a share; signs of life must not.
+        if (_takingUp.IsCompleted) _takingUp = Task.Run(() => TakeUp(cancel), CancellationToken.None);
+    }
+
+    private async Task TakeUp(CancellationToken cancel)
     {
         try
         {
             await upkeep.TakeUp(cancel).ConfigureAwait(false);
-            if (_lost) log.LogInformation("The ledger is there again");
-            _lost = false;
+        }
+        catch (OperationCanceledException) when (cancel.IsCancellationRequested)
+        {
+            // The service ends; another takes up what it had.
         }
         catch (Exception e) when (e is DbException or IOException or UnauthorizedAccessException)
         {
-            // Said once; the next beat tries again.
-            if (!_lost) log.LogError("No sign of life could be given, or a job not be taken over: {Reason}", e.Message);
-            _lost = true;
+            log.LogWarning("A job could not be taken over yet: {Reason}", e.Message);
+        }
+        catch (Exception e)
+        {
+            // Nobody awaits this task before the end: it is logged here, and the next beat tries again.
+            log.LogError(e, "Jobs could not be taken over");
         }
     }
 }
