@@ -35,7 +35,7 @@ internal static class ServicesPart
 
         var faults = new List<string>();
         await using var server = await PostgresServer.Start();
-        var runs = options.IsLong ? ((int Services, int Jobs)[])[(2, 500), (3, 500)] : [(2, 16)];
+        var runs = options.IsLong ? ((int Services, int Jobs)[])[(2, 250), (3, 250)] : [(2, 16)];
         foreach (var (services, jobs) in runs)
         {
             await using var trial = await Trial.Make(server, options.IsLong, services, jobs, new Random(options.Seed));
