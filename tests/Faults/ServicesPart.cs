@@ -63,7 +63,7 @@ internal static class ServicesPart
         private readonly Process?[] _hosts = new Process?[services];
         private readonly List<double> _takeOvers = [];
         private readonly Ledger _ledger = new(new PostgresStore(connection, server.Password), TimeProvider.System, "onlooker");
-        private int _kills, _sleeps, _leaders, _workerKills;
+        private int _kills, _sleeps, _leaders, _workerKills, _restarts;
 
         public static async Task<Trial> Make(PostgresServer server, bool light, int services, int jobs, Random random)
         {
@@ -96,7 +96,8 @@ internal static class ServicesPart
                 await Task.Delay(random.Next(1000, isLong ? 12_000 : 3000));
             }
 
-            for (var pc = 0; pc < services; pc++) _hosts[pc] ??= Start(pc);
+            for (var pc = 0; pc < services; pc++)
+                if (_hosts[pc] is not { HasExited: false }) _hosts[pc] = Restart(pc);
             var (left, since) = (int.MaxValue, clock.Elapsed);
             while (Left() is var now && now > 0)
             {
@@ -112,7 +113,7 @@ internal static class ServicesPart
             Check(faults);
             var median = _takeOvers.Count == 0 ? 0 : _takeOvers.Order().ElementAt(_takeOvers.Count / 2);
             Console.WriteLine(string.Create(CultureInfo.InvariantCulture,
-                $"{services} services, {jobs} jobs in {clock.Elapsed.TotalSeconds:0} s: {_kills} services and {_workerKills} workers killed, {_sleeps} services asleep for {Sleep.TotalSeconds:0} s ({_leaders} times the engine's leader); {_takeOvers.Count} jobs seen taken over, after {(_takeOvers.Count == 0 ? 0 : _takeOvers.Min()):0.0} to {(_takeOvers.Count == 0 ? 0 : _takeOvers.Max()):0.0} s, median {median:0.0} s"));
+                $"{services} services, {jobs} jobs in {clock.Elapsed.TotalSeconds:0} s: {_kills} services and {_workerKills} workers killed, {_sleeps} services asleep for {Sleep.TotalSeconds:0} s ({_leaders} times the engine's leader), {_restarts} ended by themselves; {_takeOvers.Count} jobs seen taken over, after {(_takeOvers.Count == 0 ? 0 : _takeOvers.Min()):0.0} to {(_takeOvers.Count == 0 ? 0 : _takeOvers.Max()):0.0} s, median {median:0.0} s"));
             if (_takeOvers.Any(t => t > 15)) faults.Add(string.Create(CultureInfo.InvariantCulture, $"a job was taken over only after {_takeOvers.Max():0.0} s"));
             if (_takeOvers.Count == 0) faults.Add("no job was taken over: nothing was tried");
         }
@@ -121,7 +122,7 @@ internal static class ServicesPart
         private async Task Trouble()
         {
             var pc = random.Next(services);
-            var host = _hosts[pc] ??= Start(pc);
+            if (_hosts[pc] is not { HasExited: false } host) host = _hosts[pc] = Restart(pc);
             if (random.Next(4) == 0)
             {
                 if (Workers(pc) is [var worker, ..])
@@ -149,7 +150,7 @@ internal static class ServicesPart
             }
             else
             {
-                if (IsLeader(pc)) _leaders++;
+                if (!host.HasExited && IsLeader(pc)) _leaders++;
                 var began = Stopwatch.GetTimestamp();
                 Signal(host, Stop);
                 _sleeps++;
@@ -157,6 +158,13 @@ internal static class ServicesPart
                 if (Sleep - Stopwatch.GetElapsedTime(began) is { Ticks: > 0 } rest) await Task.Delay(rest);
                 Signal(host, Continue);
             }
+        }
+
+        /// <summary>Starts a service that ended by itself, as systemd does: one that is put to sleep in the midst of its start gives up when it wakes.</summary>
+        private Process Restart(int pc)
+        {
+            _restarts++;
+            return Start(pc);
         }
 
         /// <summary>Waits until the jobs that a service had are another's, and notes how long that took.</summary>

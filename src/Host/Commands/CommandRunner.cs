@@ -29,7 +29,7 @@ public static class CommandRunner
         }
         catch (System.Data.Common.DbException e)
         {
-            Console.Error.WriteLine($"The ledger cannot be read or written: {e.Message} Look at the disk of the state folder (room, rights), then start again.");
+            Console.Error.WriteLine($"The ledger cannot be read or written: {e.Message} Look at the disk of the state folder (room, rights), or at the database that \"ledger\" in stiltwright.json names, then start again.");
             return ExitCode.Kept;
         }
         catch (Exception e) when (e is IOException or UnauthorizedAccessException or InvalidDataException or InvalidOperationException)

@@ -70,7 +70,7 @@ public sealed class JobDesk(ServiceState state, Ledger ledger, IQueue queue, Pub
     /// <summary>Queues a job that nobody has in hand again, and clears what its last run left in scratch.</summary>
     public bool PutBack(JobRow job)
     {
-        if (!ledger.Requeue(job.Id, job.State)) return false;
+        if (!ledger.Requeue(job.Id, job.State, job.Fence)) return false;
         publishing.ClearScratch(job.Id, job.Fence);
         return true;
     }

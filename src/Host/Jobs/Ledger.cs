@@ -168,13 +168,16 @@ public sealed partial class Ledger
     }
 
     /// <summary>Queues a job again: one that waited, one that a dead service left, or one whose finished set was lost before it stood.</summary>
-    public bool Requeue(string id, string from)
+    /// <param name="id">The job.</param>
+    /// <param name="from">The state it was seen in.</param>
+    /// <param name="fence">The run it was seen in; null where any will do. Another service may have begun a later one.</param>
+    public bool Requeue(string id, string from, long? fence = null)
     {
         using var db = Open();
         // What was made once broke nothing down: its attempts begin anew.
         return db.Execute(
-            "UPDATE ledger_jobs SET state = 'queued', attempts = CASE WHEN state = 'publishing' THEN 0 ELSE attempts END, changed = @now WHERE id = @id AND state = @from",
-            new { id, from, now = Now() }) > 0;
+            $"UPDATE ledger_jobs SET state = 'queued', attempts = CASE WHEN state = 'publishing' THEN 0 ELSE attempts END, changed = @now WHERE id = @id AND state = @from{(fence is null ? "" : " AND fence = @fence")}",
+            new { id, from, fence, now = Now() }) > 0;
     }
 
     /// <summary>Drops a job whose source is gone before it was done.</summary>
