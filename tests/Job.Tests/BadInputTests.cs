@@ -39,6 +39,7 @@ public class BadInputTests(Prepared job)
             { "nan.stl", Stl([(float.NaN, 0, 0), (0, 1, 0), (1, 0, 0)]), "source-unreadable", "riangle" },
             { "infinite.stl", Stl([(float.PositiveInfinity, 0, 0), (0, 1, 0), (1, 0, 0)]), "source-unreadable", "riangle" },
             { "flat.stl", Stl([(1, 1, 1), (1, 1, 1), (2, 2, 2)]), "source-unreadable", "" },
+            { "line.stl", Stl([(0, 0, 0), (10, 0, 0), (20, 0, 0), (0, 0, 0), (20, 0, 0), (30, 0, 0)]), "source-unreadable", "none of its 2 triangles has an area" },
             { "tiny.stl", Stl(Tetrahedron(0.01f)), "unit-doubt", "0.01" },
             { "huge.stl", Stl(Tetrahedron(10_000)), "unit-doubt", "10000" },
             { "sheet.stl", Stl([(0, 0, 0), (40, 0, 0), (0, 40, 0)]), "surface-open", "open" },

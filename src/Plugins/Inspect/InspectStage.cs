@@ -48,6 +48,11 @@ public sealed class InspectStage : IStage
                 $"{source.FileName}: the model measures {size.X:0.####} x {size.Y:0.####} x {size.Z:0.####} taken as millimetres, which no source for this room can be; it was probably drawn in {(largest < LeastSourceMm ? "metres or inches" : "micrometres or at full size")}.",
                 "Export it in millimetres and drop it again."));
 
+        if (!HasSurface(source.Mesh))
+            return StageResult.Refuse(new Finding(FindingIds.SourceUnreadable, Level.Stop,
+                $"{source.FileName}: none of its {source.Mesh.TriangleCount:N0} triangles has an area: the corners of each lie on one line or in one point (triangle 1: {Corners(source.Mesh)} mm). There is no surface to enlarge.",
+                "Export the model again; what was written was a line or a point cloud."));
+
         var limits = new RecognitionSettings { Accept = s.Confidence };
         var found = Recognition.Recognise(source.Mesh, source.Shells, limits, cancel);
         SourceFigure? separated = null;
@@ -110,6 +115,20 @@ public sealed class InspectStage : IStage
                 "The source has no raft: its struts stand on the platform on their own feet.",
                 "Make sure that the feet grip the platform; a raft at the small scale is carried over."));
         context.Measure("struts recognised", found.Graph.Segments.Count, "segments");
+    }
+
+    private static bool HasSurface(Mesh mesh)
+    {
+        for (var t = 0; t < mesh.TriangleCount; t++)
+            if (mesh.AreaVector(t).LengthSquared > 0) return true;
+        return false;
+    }
+
+    private static string Corners(Mesh mesh)
+    {
+        if (mesh.TriangleCount == 0) return "none";
+        var (a, b, c) = mesh.Triangle(0);
+        return $"{a}, {b}, {c}";
     }
 
     private static void ReportSize(SourceFigure source, StandingPose pose, IStageContext context)
