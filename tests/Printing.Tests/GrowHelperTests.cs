@@ -63,7 +63,7 @@ public class GrowHelperTests
         (scene, surface, request) = Plate(0.7);
         var none = HelperStruts.Add(scene, surface, request, Sizes, 0, Grid, default);
         Assert.Same(request.Enlarged.Struts, none.Graph);
-        Assert.Equal(none.OverBefore, none.OverAfter);
+        Assert.Empty(none.Grown);
     }
 
     [Fact]

@@ -23,8 +23,8 @@ internal sealed class PieceReinforcer(Workpiece workpiece, Piece piece, GrowthSi
     public Piece Reinforced()
     {
         var scene = Surroundings();
-        var (struts, added) = HoldSpots(scene);
-        if (settings.Helpers && struts.Segments.Count > 0) struts = Help(scene, struts, settings.MostStruts - added);
+        var (struts, left) = HoldSpots(scene);
+        if (settings.Helpers && struts.Segments.Count > 0 && left > 0) struts = Help(scene, struts, left);
         return ReferenceEquals(struts, piece.Struts) ? piece : piece with { Struts = struts, StrutsAsEnlarged = struts };
     }
 
@@ -39,11 +39,12 @@ internal sealed class PieceReinforcer(Workpiece workpiece, Piece piece, GrowthSi
         };
     }
 
-    private (StrutGraph Struts, int Added) HoldSpots(GrowthScene scene)
+    // The struts, and how many more may be added: none where a person must decide.
+    private (StrutGraph Struts, int Left) HoldSpots(GrowthScene scene)
     {
         var lattice = piece.Outer.Lattice;
         var spots = UnheldSpots.Find(scene, PieceModels.FigureLayers(piece, context.Resin.LayerMm, cancel).ForLoads(), piece.Struts);
-        if (spots.Count == 0) return (piece.Struts, 0);
+        if (spots.Count == 0) return (piece.Struts, settings.MostStruts);
         if (spots.Count > settings.MostStruts)
         {
             context.Report(new Finding(FindingIds.Island, Level.Check,
@@ -61,7 +62,7 @@ internal sealed class PieceReinforcer(Workpiece workpiece, Piece piece, GrowthSi
             result = again with { Blocked = [.. result.Blocked, .. again.Blocked] };
         }
         Say(result);
-        return (result.Graph, result.Grown.Count);
+        return (result.Graph, settings.MostStruts - result.Grown.Count);
     }
 
     private void Say(GrowthResult result)
@@ -69,10 +70,11 @@ internal sealed class PieceReinforcer(Workpiece workpiece, Piece piece, GrowthSi
         if (result.Grown.Count > 0)
         {
             var braces = result.Grown.Sum(g => g.Braces);
-            var pins = result.Grown.Count(g => g.Segments.Count == 1);
+            var pins = result.Grown.Count(g => g.Segments.Count == 1 && g.HeldBy == EndHeldBy.Figure);
+            var cones = result.Grown.Count(g => g.Segments.Count == 1) - pins;
             var stilts = result.Grown.Count(g => g.HeldBy == EndHeldBy.Figure) - pins;
             context.Report(new Finding(FindingIds.StrutAdded, Level.Note,
-                $"{Whose}{result.Grown.Count} strut{(result.Grown.Count == 1 ? " was" : "s were")} added under parts of the figure that begin in mid-air{WithBraces(braces)}: at {Places(result.Grown.Select(g => g.Spot.At))}. Each keeps {GrowthScene.ClearanceMm:0.0} mm clear of the figure but for the half of a tip next to it.{(stilts > 0 ? $" {stilts} of them stand{(stilts == 1 ? "s" : "")} on the figure itself, since nothing else is below." : "")}{(pins > 0 ? $" {pins} {(pins == 1 ? "is a short pin" : "are short pins")} across a gap too low for a strut." : "")}",
+                $"{Whose}{result.Grown.Count} strut{(result.Grown.Count == 1 ? " was" : "s were")} added under parts of the figure that begin in mid-air{WithBraces(braces)}: at {Places(result.Grown.Select(g => g.Spot.At))}. Each keeps {GrowthScene.ClearanceMm:0.0} mm clear of the figure but for the upper half of tip or cone.{(stilts > 0 ? $" {stilts} of them stand{(stilts == 1 ? "s" : "")} on the figure itself, since nothing else is below." : "")}{(pins > 0 ? $" {pins} {(pins == 1 ? "is a short pin" : "are short pins")} across a gap too low for a strut." : "")}{(cones > 0 ? $" {cones} {(cones == 1 ? "is a plain cone" : "are plain cones")} low above raft or platform, which may touch the figure near the contact: cut, do not snap." : "")}",
                 "Nothing to do; struts.json lists them as added.")
             { AtMm = result.Grown[0].Spot.At, Piece = Letter });
         }
@@ -80,7 +82,7 @@ internal sealed class PieceReinforcer(Workpiece workpiece, Piece piece, GrowthSi
         {
             var first = result.Blocked.MaxBy(b => b.Spot.FreeMm3)!;
             // How grave it is the loads and the final audit say; here is only why nothing was done about it.
-            context.Report(new Finding(FindingIds.ContactsFarApart, Level.Note,
+            context.Report(new Finding(FindingIds.Island, Level.Note,
                 $"{Whose}{result.Blocked.Count} part{(result.Blocked.Count == 1 ? "" : "s")} of the figure that {(result.Blocked.Count == 1 ? "begins" : "begin")} in mid-air got no strut: {Places(result.Blocked.Select(b => b.Spot.At))}. The gravest, at {first.Spot.At} mm, {first.Spot.Why} ({first.Spot.FreeMm3:0.0} mm3); {first.Why}.",
                 "Put a strut there in the source, or turn the figure a little.")
             { AtMm = first.Spot.At, Piece = Letter });
@@ -100,8 +102,8 @@ internal sealed class PieceReinforcer(Workpiece workpiece, Piece piece, GrowthSi
         var result = HelperStruts.Add(scene, TriangleTree.Build(piece.Outer), request, sizes, most, piece.Outer.Lattice, cancel);
         if (result.Grown.Count == 0) return struts;
         context.Report(new Finding(FindingIds.StrutAdded, Level.Note,
-            $"{Whose}{result.Grown.Count} strut{(result.Grown.Count == 1 ? " was" : "s were")} added beside such as were used too hard{WithBraces(result.Grown.Sum(g => g.Braces))}: at {Places(result.Grown.Select(g => g.Spot.At))}. {result.OverBefore} strut segment{(result.OverBefore == 1 ? " was" : "s were")} over a rule of safety without them, {result.OverAfter} {(result.OverAfter == 1 ? "is" : "are")} with them.",
-            "Nothing to do; struts.json lists them as added.")
+            $"{Whose}{result.Grown.Count} strut{(result.Grown.Count == 1 ? " was" : "s were")} added beside such as were used too hard{WithBraces(result.Grown.Sum(g => g.Braces))}: at {Places(result.Grown.Select(g => g.Spot.At))}. {result.OverBefore} strut segment{(result.OverBefore == 1 ? " was" : "s were")} over a rule of safety without them, {result.OverAfter} {(result.OverAfter == 1 ? "is" : "are")} with them.{(result.Grown.Count == most ? " No more may be added by reinforce.mostStruts." : "")}",
+            result.OverAfter == 0 ? "Nothing to do; struts.json lists them as added." : "See what is said of overloaded struts; struts.json lists the new ones as added.")
         { AtMm = result.Grown[0].Spot.At, Piece = Letter });
         return result.Graph;
     }

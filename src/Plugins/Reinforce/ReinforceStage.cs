@@ -7,7 +7,7 @@ namespace Stiltwright.Plugins.Reinforce;
 public sealed class ReinforceSettings
 {
     /// <summary>Most struts added to one piece.</summary>
-    [Setting("Most struts that are added to one piece; where more are wanted none is added and a person decides.", Least = 0, Most = 2000)]
+    [Setting("Most struts that are added to one piece; where more parts than that begin in mid-air none is added and a person decides.", Least = 0, Most = 2000)]
     public int MostStruts { get; set; } = 100;
 
     /// <summary>Whether overloaded struts get helpers.</summary>
@@ -15,11 +15,11 @@ public sealed class ReinforceSettings
     public bool Helpers { get; set; } = true;
 
     /// <summary>Which rule of safety tells that a strut is used too hard.</summary>
-    [Setting("Which rule tells that a strut is used too hard: relative, absolute or both; as in strut-thin.", OneOf = ["both", "relative", "absolute"])]
+    [Setting("Which rule tells that a strut is used too hard: relative, absolute or both; set it as in strut-thin.", OneOf = ["both", "relative", "absolute"])]
     public string Rule { get; set; } = "both";
 
     /// <summary>Safety of the absolute rule.</summary>
-    [Setting("Safety of the absolute rule; as in strut-thin.", Least = 1, Most = 10)]
+    [Setting("Safety of the absolute rule; set it as in strut-thin.", Least = 1, Most = 10)]
     public double Safety { get; set; } = 2.15;
 }
 

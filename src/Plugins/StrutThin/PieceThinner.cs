@@ -11,9 +11,6 @@ internal sealed class PieceThinner(Workpiece workpiece, Piece piece, StrutThinSe
     /// <summary>A thinner contact than this may be snapped off, a thicker one is cut, mm (common practice).</summary>
     private const double SnapMm = 0.6;
 
-    /// <summary>Uses that differ by less than this share are the same: raster and layers differ between the scales.</summary>
-    private const double SameUse = 0.05;
-
     /// <summary>A part that hangs free for no more layers than this, or is pulled with less than <see cref="LittleN"/>, is the lower end of something held.</summary>
     private const int FewLayers = 6;
 
@@ -65,7 +62,7 @@ internal sealed class PieceThinner(Workpiece workpiece, Piece piece, StrutThinSe
                 ? new StrutDecision(s.Segment, "kept", s.Use, left[s.Segment].First(), s.AtLayer, now.RadiusFrom, now.RadiusTo)
                 : new StrutDecision(s.Segment, s.Decision, s.Use, s.BoundBy, s.AtLayer, now.RadiusFrom, now.RadiusTo);
         }).ToList();
-        Report(sized, rebuilt);
+        Report(sized, rebuilt, StrutSizing.Overloaded(request, sized.AsSized, sized.OfSource).Select(o => o.Segment).ToHashSet());
         return piece with { Struts = rebuilt.Graph, Decisions = decisions, Judging = Judging(sized) };
     }
 
@@ -78,12 +75,7 @@ internal sealed class PieceThinner(Workpiece workpiece, Piece piece, StrutThinSe
         return [.. StrutIslands.Added(before, after).SelectMany(i => StrutIslands.SegmentsAt(piece.Struts, i.At, TornSlackMm))];
     }
 
-    /// <summary>A strut that is used no harder than itself in the source has its proof, even where it is one of the hardest of its kind there.</summary>
-    private bool ProvenBySource(SizedSegment s, SizingResult sized) =>
-        settings.Rule != "absolute" && sized.OfSource is { } source && piece.Struts.Segments[s.Segment].SourceId is >= 0 and var id
-        && s.Use <= source.Segments[id].Use * (1 + SameUse);
-
-    private void Report(SizingResult sized, ResizeResult rebuilt)
+    private void Report(SizingResult sized, ResizeResult rebuilt, HashSet<int> beyond)
     {
         if (sized.KeptPiece.Length > 0)
             context.Report(new Finding("struts-kept", Level.Note, $"{Whose}No strut was thinned: {sized.KeptPiece}.", "Nothing to do; the struts are as strong as plain enlarging makes them.") { Piece = Letter });
@@ -92,7 +84,7 @@ internal sealed class PieceThinner(Workpiece workpiece, Piece piece, StrutThinSe
                 $"{Whose}{rebuilt.Left.Count} strut shell{(rebuilt.Left.Count == 1 ? "" : "s")} could not be made thinner without a fault and stay{(rebuilt.Left.Count == 1 ? "s" : "")} as enlarged; the first: {rebuilt.Left[0].Why}.",
                 "Nothing to do; struts.json names them.")
             { Piece = Letter });
-        var over = sized.Segments.Where(s => s.Overloaded && !ProvenBySource(s, sized)).OrderByDescending(s => s.Use).ToList();
+        var over = sized.Segments.Where(s => s.Overloaded && beyond.Contains(s.Segment)).OrderByDescending(s => s.Use).ToList();
         var proven = sized.Segments.Count(s => s.Overloaded) - over.Count;
         if (proven > 0)
             context.Report(new Finding("struts-as-in-source", Level.Note,

@@ -25,6 +25,7 @@ public static class HelperStruts
     private const double LeastRise = 0.35; // of the surface's normal, downwards
     private const double Worth = 0.95; // of the sum of overloads that a round may leave
     private const double LeastShare = 0.6; // of a full-sized shaft or cone
+    private const int MostSolves = 24; // of the loads, in all
     private const int MostAlone = 6; // overloaded struts that are helped one by one
     private const int StoutPasses = 3; // in which overloaded helpers are made thicker
     private const double MostStout = 2.5; // times as thick as the figure's own struts
@@ -44,10 +45,13 @@ public static class HelperStruts
         ArgumentNullException.ThrowIfNull(surface);
         ArgumentNullException.ThrowIfNull(request);
         ArgumentNullException.ThrowIfNull(sizes);
+        if (most <= 0) return new HelperResult(request.Enlarged.Struts, [], 0, 0);
         var graph = request.Enlarged.Struts;
         var source = request.Source is null || request.Rule == SizingRule.Absolute ? null : LoadSolver.Solve(request.Source, cancel);
+        var solves = 0;
         (LoadResult Load, IReadOnlyList<OverloadedStrut> Over) Solve(StrutGraph struts)
         {
+            solves++;
             var now = request with { Enlarged = request.Enlarged with { Struts = struts } };
             var load = LoadSolver.Solve(now.Enlarged, cancel);
             return (load, StrutSizing.Overloaded(now, load, source));
@@ -55,13 +59,19 @@ public static class HelperStruts
         var (load, over) = Solve(graph);
         var before = over.Count;
         var grown = new List<GrownStrut>();
-        for (var round = 0; round < MostRounds && over.Count > 0 && grown.Count < most; round++)
+        var hopeless = new HashSet<int>(); // contacts beside which a helper was tried in vain
+        for (var round = 0; round < MostRounds && over.Count > 0 && grown.Count < most && solves < MostSolves; round++)
         {
-            var contacts = Loaded(graph, load, over).Take(most - grown.Count).ToList();
+            var contacts = Loaded(graph, load, over).Where(c => !hopeless.Contains(c.Segment)).Take(most - grown.Count).ToList();
             // All at once; where they do more harm than good together (a stiff helper draws load to its neighbours), one by one.
             if (Try(contacts)) continue;
             var any = false;
-            foreach (var contact in contacts.Take(contacts.Count > 1 ? MostAlone : 0)) any |= Try([contact]);
+            foreach (var contact in contacts.Take(contacts.Count > 1 ? MostAlone : 0))
+            {
+                if (solves >= MostSolves) break;
+                if (Try([contact])) any = true;
+                else hopeless.Add(contact.Segment);
+            }
             if (!any) break;
         }
 
@@ -77,17 +87,20 @@ public static class HelperStruts
                 helpers.AddRange(result.Grown);
             }
             if (helpers.Count == 0) return false;
-            var (nextLoad, nextOver) = Solve(next);
+            var best = (Graph: next, Helpers: helpers, Solved: Solve(next));
+            var now = best;
             // A helper that is overloaded itself is made as thick as its load asks.
-            for (var pass = 0; pass < StoutPasses && Stouter(helpers, nextOver, sizes) is { } spots; pass++)
+            for (var pass = 0; pass < StoutPasses && solves < MostSolves && Stouter(now.Helpers, now.Solved.Over, sizes) is { } spots; pass++)
             {
                 var again = StrutGrowth.Grow(scene, graph, spots, sizes, lattice, cancel);
-                (next, helpers) = (again.Graph, [.. again.Grown]);
-                (nextLoad, nextOver) = Solve(next);
+                if (!again.Grown.All(g => Fit(again.Graph, g, sizes))) break;
+                now = (again.Graph, [.. again.Grown], Solve(again.Graph));
+                if (Sum(now.Solved.Over) < Sum(best.Solved.Over)) best = now;
             }
-            if (helpers.Count == 0 || Sum(nextOver) > Worth * Sum(over)) return false;
-            (graph, load, over) = (next, nextLoad, nextOver);
-            grown.AddRange(helpers);
+            // Fewer overloads in all, and the hardest of them no harder: that one breaks first.
+            if (Sum(best.Solved.Over) > Worth * Sum(over) || Hardest(best.Solved.Over) > Hardest(over)) return false;
+            (graph, load, over) = (best.Graph, best.Solved.Load, best.Solved.Over);
+            grown.AddRange(best.Helpers);
             return true;
         }
         return new HelperResult(graph, grown, before, over.Count);
@@ -109,6 +122,8 @@ public static class HelperStruts
     }
 
     private static double Sum(IReadOnlyList<OverloadedStrut> over) => over.Sum(o => o.Over - 1);
+
+    private static double Hardest(IReadOnlyList<OverloadedStrut> over) => over.Count == 0 ? 0 : over.Max(o => o.Over);
 
     // For each overloaded segment the contact above it that is pulled hardest; each contact once, that of the hardest first.
     private static IEnumerable<ContactLoad> Loaded(StrutGraph struts, LoadResult load, IReadOnlyList<OverloadedStrut> over)
@@ -162,15 +177,16 @@ public static class HelperStruts
         foreach (var (at, normal, _) in places.OrderBy(p => p.Cost).Take(MostPlaces))
         {
             var result = StrutGrowth.Grow(scene, struts, [new GrowthSpot(at, normal, "shares the load of a strut beside it")], sizes, lattice, cancel);
-            if (result.Grown.Count == 1 && result.Grown[0].HeldBy != EndHeldBy.Figure && Stout(result, sizes)) return result;
+            if (result.Grown.Count == 1 && Fit(result.Graph, result.Grown[0], sizes)) return result;
         }
         return null;
     }
 
-    // A thin helper would be the next one overloaded.
-    private static bool Stout(GrowthResult result, GrowthSizes sizes)
+    // A thin helper would be the next one overloaded, and one that stands on the figure leaves a second mark.
+    private static bool Fit(StrutGraph graph, GrownStrut helper, GrowthSizes sizes)
     {
-        var own = result.Grown[0].Segments.Select(i => result.Graph.Segments[i]).ToList();
+        if (helper.HeldBy == EndHeldBy.Figure) return false;
+        var own = helper.Segments.Select(i => graph.Segments[i]).ToList();
         return own.Count == 1
             ? own[0].RadiusTo >= LeastShare * sizes.ContactRadius // a plain cone
             : own.Where(s => s.Role == Role.Pillar).Select(s => s.RadiusTo).DefaultIfEmpty(0).Max() >= LeastShare * sizes.ShaftRadius;

@@ -3,7 +3,7 @@ using Stiltwright.Printing.Struts;
 
 namespace Stiltwright.Printing.Growing;
 
-/// <summary>A way from the ground to a contact: foot, upright pillar, at most one leaning piece, tip. mm.</summary>
+/// <summary>A way from the ground to a contact: foot, upright pillar, at most one leaning piece, tip; or a single cone or pin. mm.</summary>
 /// <param name="Points">
 /// Axis from below: foot's lower side, foot's upper side, (bend,) tip's lower end, end inside the figure. A branch has no foot; a
 /// strut that stands on the figure has its lower end there in its place.
@@ -85,7 +85,7 @@ internal sealed class PathFinder(GrowthScene scene, IReadOnlyList<StrutSegment> 
 
     /// <summary>
     /// Low above raft or platform there is no room for foot, pillar and tip, and a thin strut would be loaded as hard as a stout
-    /// one: a plain upright cone, as stout at the figure as the figure's own contacts. Its lower half keeps clear; it is cut off, not snapped.
+    /// one: a plain upright cone, as stout at the figure as the figure's own contacts. Its lower half keeps clear, the rest meets the figure only near the contact; it is cut off, not snapped.
     /// </summary>
     private StrutPath? Stub(GrowthSpot spot)
     {
@@ -100,8 +100,8 @@ internal sealed class PathFinder(GrowthScene scene, IReadOnlyList<StrutSegment> 
             if (height <= 0 || height > StubMm || spot.Normal.Z > -0.5) return null;
             var root = spot.At with { Z = z };
             Vec3 Up(double h) => root with { Z = z + h };
-            if (!scene.Clear(root, Up(Math.Max(0, 0.5 * height - 1.5 * radius)), 1.5 * radius) || scene.Figure.AnyWithin(Up(0.5 * height), Up(0.8 * height), 0.3 * radius)) continue;
-            if (Crossings(root, spot.At, radius) < 0) continue;
+            if (!scene.Clear(root, Up(Math.Max(0, 0.5 * height - foot)), foot) || scene.Figure.AnyWithin(Up(0.5 * height), Up(Math.Max(0.5 * height, height - 2 * foot)), foot)) continue;
+            if (Crossings(root, spot.At, foot) < 0) continue;
             return new StrutPath([root, spot.At - down * Depth(spot.At, down, sizes.DepthMm)], by, -1, sizes with { ContactRadius = radius, ShaftRadius = radius, FootRadius = foot });
         }
         return null;

@@ -19,7 +19,8 @@ internal readonly record struct ColumnHold(double CapacityN, double Slenderness,
 /// stiff as Winter asks (<see cref="Beams.BraceStiffnessNeeded"/>) holds the strut fully. A softer one lifts the buckling load
 /// from that of the whole column towards that of its parts in proportion to its stiffness: for a column with an elastic support
 /// half-way P = pi^2 E I/L^2 + 3 b L/16, which reaches four times the first term at just the ideal stiffness
-/// (Timoshenko and Gere, Theory of elastic stability, from memory). The stiffest brace divides first.
+/// (Timoshenko and Gere, Theory of elastic stability, from memory). The brace that is stiffest for its place divides first:
+/// stiffness times the distance to the nearer end.
 /// </summary>
 internal sealed class BracedColumn(StrutFrame frame, List<int> path, SideStiffness side, double modulus, double strength)
 {

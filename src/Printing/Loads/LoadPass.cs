@@ -11,7 +11,7 @@ internal sealed class LoadPass(LoadScene scene, StrutFrame frame, List<ContactSt
     private readonly AnswerRoom _room = new();
 
     /// <summary>The worst so far.</summary>
-    public StrutChecks Checks { get; } = new(scene, frame);
+    public StrutChecks Checks { get; } = new(scene, frame, contacts);
 
     /// <summary>The contacts, with what was learned of them.</summary>
     public List<ContactState> Contacts { get; } = contacts;

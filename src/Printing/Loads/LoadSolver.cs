@@ -85,7 +85,7 @@ internal sealed class LoadRun
         LoadPass Pass(int from, int to) => new(_scene, _frame, [.. _contacts.Select(c => c.Copy())], _groundedLeaf, _origin, _reach, from, to, only, trace is null ? null : new LoadTrace());
         LoadPass[] passes = half > 0 ? [Pass(0, half), Pass(half, _figure.Count)] : [Pass(0, _figure.Count)];
         if (passes.Length == 1) passes[0].Run(cancellation);
-        else Parallel.ForEach(passes, p => p.Run(cancellation));
+        else SideBySide.Run(() => passes[0].Run(cancellation), () => passes[1].Run(cancellation));
         var first = passes[0];
         if (passes.Length == 2) first.Add(passes[1]);
         var segments = first.Checks.Segments();

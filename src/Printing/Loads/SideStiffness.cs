@@ -1,13 +1,18 @@
+using Stiltwright.Geometry;
 using Stiltwright.Printing.Strength;
 
 namespace Stiltwright.Printing.Loads;
 
 /// <summary>
-/// How stiffly nodes of a frame are held sideways, N/mm: by braces, and where a strut forks by its other branches that end at
-/// the figure. Each is a bar along itself; what counts is its level part, E A cos^2/L.
+/// How stiffly nodes of a frame are held sideways, N/mm. Braces count with the level part of what they are along themselves,
+/// E A cos^2/L, and are taken to hold to all sides, as neighbours brace to different sides (common practice); their other ends
+/// as firm. Where a strut forks, its other branches that end at the figure count by the side to which they hold least: two
+/// branches in one plane with the third missing hold nothing across it. A branch with a bend holds nothing.
 /// </summary>
 internal sealed class SideStiffness
 {
+    private const double Straight = 0.02; // most that a branch's joints may lie off its straight line, as a share of its length
+
     private readonly double[] _at;
     private readonly List<Lean>[] _leans;
 
@@ -38,60 +43,59 @@ internal sealed class SideStiffness
     /// <param name="frame">The frame.</param>
     /// <param name="path">Elements of the strut from its root to one end.</param>
     /// <param name="branches">Elements above each node.</param>
-    /// <param name="touches">Nodes at the figure.</param>
+    /// <param name="holds">True for a node at the figure that holds it by then.</param>
     /// <param name="modulus">Modulus, MPa.</param>
-    public SideStiffness WithBranches(StrutFrame frame, List<int> path, ILookup<int, int> branches, HashSet<int> touches, double modulus)
+    public SideStiffness WithBranches(StrutFrame frame, List<int> path, ILookup<int, int> branches, Func<int, bool> holds, double modulus)
     {
         var at = (double[])_at.Clone();
         var leans = (List<Lean>[])_leans.Clone();
         for (var i = 0; i + 1 < path.Count; i++)
         {
             var node = frame.Elements[path[i]].Upper;
+            double xx = 0, xy = 0, yy = 0;
+            var parts = new List<Lean>();
             foreach (var other in branches[node])
             {
                 if (other == path[i + 1]) continue;
-                var (k, parts) = Branch(frame, node, other, branches, touches, modulus);
-                if (!(k > 0)) continue;
-                at[node] += k;
-                leans[node] = [.. leans[node] ?? [], .. parts];
+                var (k, d, of) = Branch(frame, node, other, branches, holds, modulus);
+                (xx, xy, yy) = (xx + k * d.X * d.X, xy + k * d.X * d.Y, yy + k * d.Y * d.Y);
+                parts.AddRange(of);
             }
+            // Smaller eigenvalue of the level stiffness.
+            var least = (xx + yy) / 2 - Math.Sqrt((xx - yy) * (xx - yy) / 4 + xy * xy);
+            if (!(least > 1e-9 * (xx + yy))) continue;
+            at[node] += least;
+            var sum = parts.Sum(p => p.Share);
+            leans[node] = [.. leans[node] ?? [], .. parts.Select(p => p with { Share = p.Share / sum * least })];
         }
         return new SideStiffness(at, leans);
     }
 
-    // The stiffest way from a fork by one of its branches to the figure.
-    private static (double Stiffness, List<Lean> Parts) Branch(StrutFrame frame, int fork, int first, ILookup<int, int> branches, HashSet<int> touches, double modulus)
+    // The stiffest straight way from a fork by one of its branches to the figure: stiffness along it, its direction, what it leans on.
+    private static (double Stiffness, Vec3 Along, List<Lean> Parts) Branch(StrutFrame frame, int fork, int first, ILookup<int, int> branches, Func<int, bool> holds, double modulus)
     {
-        double best = 0;
-        List<Lean> parts = [];
+        (double Stiffness, Vec3 Along, List<Lean> Parts) best = (0, Vec3.Zero, []);
         var way = new List<int>();
         void Follow(int element, double flexibility)
         {
-            var el = frame.Elements[element];
-            var g = frame.Graph.Segments[el.Segment];
-            flexibility += 1 / Beams.AxialStiffness(g.AreaShare * Math.PI * el.RadiusLower * el.RadiusUpper, frame.Places[el.Lower].DistanceTo(frame.Places[el.Upper]), modulus);
+            flexibility += 1 / Axial(element);
             way.Add(element);
-            if (touches.Contains(el.Upper))
-            {
-                var d = frame.Places[el.Upper] - frame.Places[fork];
-                var k = (d.X * d.X + d.Y * d.Y) / d.LengthSquared / flexibility;
-                if (k > best)
-                {
-                    best = k;
-                    parts = [.. way.Select(e => new Lean(e, 0.5, k * Share(e, flexibility)))];
-                }
-            }
-            foreach (var next in branches[el.Upper]) Follow(next, flexibility);
+            var upper = frame.Elements[element].Upper;
+            var d = frame.Places[upper] - frame.Places[fork];
+            if (holds(upper) && 1 / flexibility > best.Stiffness && way.All(e => Off(frame.Places[frame.Elements[e].Upper], d) <= Straight * d.Length))
+                best = (1 / flexibility, d.Unit(), [.. way.Select(e => new Lean(e, 0.5, 1 / Axial(e) / flexibility / flexibility))]);
+            foreach (var next in branches[upper]) Follow(next, flexibility);
             way.RemoveAt(way.Count - 1);
         }
-        double Share(int element, double flexibility)
+        double Axial(int element)
         {
             var el = frame.Elements[element];
-            var g = frame.Graph.Segments[el.Segment];
-            return 1 / Beams.AxialStiffness(g.AreaShare * Math.PI * el.RadiusLower * el.RadiusUpper, frame.Places[el.Lower].DistanceTo(frame.Places[el.Upper]), modulus) / flexibility;
+            var area = frame.Graph.Segments[el.Segment].AreaShare * Math.PI * el.RadiusLower * el.RadiusUpper;
+            return Beams.AxialStiffness(area, frame.Places[el.Lower].DistanceTo(frame.Places[el.Upper]), modulus);
         }
+        double Off(Vec3 p, Vec3 d) => (p - frame.Places[fork]).Cross(d).Length / d.Length;
         Follow(first, 0);
-        return (best, parts);
+        return best;
     }
 
     /// <summary>Stiffness at a node, 0 where nothing holds it.</summary>

@@ -67,7 +67,7 @@ internal sealed partial class SizingRun
     {
         LoadResult? source = null;
         LoadResult first = null!;
-        Parallel.Invoke(
+        SideBySide.Run(
             () => source = _request.Source is null || _request.Rule == SizingRule.Absolute ? null : LoadSolver.Solve(_request.Source, cancellation),
             () => first = LoadSolver.Solve(_request.Enlarged, cancellation));
         _solves = source is null ? 1 : 2;

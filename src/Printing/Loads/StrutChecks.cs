@@ -11,6 +11,7 @@ internal sealed partial class StrutChecks
 
     private readonly LoadScene _scene;
     private readonly StrutFrame _frame;
+    private readonly List<ContactState> _contacts;
     private readonly double[] _perAreaLower, _perAreaUpper, _perModulusLower, _perModulusUpper;
     private readonly bool[] _contactAbove, _contactBelow;
     private readonly Worst[] _worst; // elements, then bars
@@ -33,9 +34,9 @@ internal sealed partial class StrutChecks
         public int PullAt, PushAt, PullStressAt, PushStressAt;
     }
 
-    public StrutChecks(LoadScene scene, StrutFrame frame)
+    public StrutChecks(LoadScene scene, StrutFrame frame, List<ContactState> contacts)
     {
-        (_scene, _frame) = (scene, frame);
+        (_scene, _frame, _contacts) = (scene, frame, contacts);
         _strength = scene.Resin.GreenStrengthMPa;
         _tipStrength = scene.Resin.TipShare * _strength;
         var n = frame.Elements.Count;

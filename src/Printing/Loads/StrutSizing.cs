@@ -62,8 +62,9 @@ public static class StrutSizing
     }
 
     /// <summary>
-    /// Segments that are over a rule of safety at the sizes that a load was solved for, the hardest first. One that is used no
-    /// harder than itself in the source has its proof and is none, but under the absolute rule.
+    /// Segments that are over a rule of safety at the sizes that a load was solved for, the hardest first. A use that the same
+    /// strut reached in the source, in the same check, has its proof there; without a source, or under the absolute rule alone,
+    /// nothing is proven.
     /// </summary>
     /// <param name="request">The rules, with the struts that the load belongs to.</param>
     /// <param name="load">The load.</param>
@@ -77,16 +78,11 @@ public static class StrutSizing
         foreach (var s in load.Segments)
         {
             var role = request.Enlarged.Struts.Segments[s.Segment].Role;
-            if (!limits.OverRelative(role, s) && (request.Rule == SizingRule.Relative || !limits.OverAbsolute(s))) continue;
-            if (limits.Proven(s)) continue;
-            double over = 0;
+            double over = 1;
             var check = LoadCheck.None;
             for (var c = 1; c < s.UseOf.Length; c++)
-            {
-                var of = s.UseOf[c] / limits.Of(role, (LoadCheck)c);
-                if (of > over) (over, check) = (of, (LoadCheck)c);
-            }
-            list.Add(new OverloadedStrut(s.Segment, check, s.UseOf[(int)check], over, s.LayerOf[(int)check]));
+                if (limits.Beyond(role, s, (LoadCheck)c) is var of && of > over) (over, check) = (of, (LoadCheck)c);
+            if (check != LoadCheck.None) list.Add(new OverloadedStrut(s.Segment, check, s.UseOf[(int)check], over, s.LayerOf[(int)check]));
         }
         return [.. list.OrderByDescending(o => o.Over).ThenBy(o => o.Segment)];
     }

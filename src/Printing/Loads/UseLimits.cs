@@ -86,8 +86,15 @@ internal sealed class UseLimits
     /// <summary>Use that the same strut reached in the source; 0 where there is no such strut.</summary>
     public double InSource(int segment, LoadCheck check) => _source is not null && _inSource[segment] is >= 0 and var same ? _source.Segments[same].UseOf[(int)check] : 0;
 
-    /// <summary>True if a segment is used no harder than itself in the source; raster and layers differ between the scales.</summary>
-    public bool Proven(SegmentLoad load) => _source is not null && _inSource[load.Segment] is >= 0 and var same && load.Use <= _source.Segments[same].Use * (1 + SameUse);
+    /// <summary>
+    /// How far a use is over what a segment may reach: over 1 where it is above the limit of its kind and above what the same strut
+    /// bore in this check in the source (raster and layers differ a little between the scales).
+    /// </summary>
+    public double Beyond(Role role, SegmentLoad load, LoadCheck check)
+    {
+        var may = Math.Max(Of(role, check) * (1 + Settled), InSource(load.Segment, check) * (1 + SameUse));
+        return load.UseOf[(int)check] / may;
+    }
 
     /// <summary>True if use times safety is above 1.</summary>
     public bool OverAbsolute(SegmentLoad load) => load.Use * Safety > 1 + Settled;
