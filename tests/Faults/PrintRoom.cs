@@ -7,8 +7,14 @@ namespace Stiltwright.Faults;
 /// <summary>A print room in a temporary folder, with the program's own configuration made quick.</summary>
 internal sealed class PrintRoom : IDisposable
 {
-    public PrintRoom(string hostSettings, params (string Name, string Text)[] recipes)
+    public PrintRoom(string hostSettings, params (string Name, string Text)[] recipes) : this(hostSettings, Path.GetTempPath(), recipes) { }
+
+    /// <param name="hostSettings">stiltwright.json; STATE and PLUGINS in it stand for the folders.</param>
+    /// <param name="parent">Folder in which the print room is made.</param>
+    /// <param name="recipes">The recipes; each has a drop folder of its name.</param>
+    public PrintRoom(string hostSettings, string parent, params (string Name, string Text)[] recipes)
     {
+        Root = Directory.CreateDirectory(Path.Combine(parent, $"stiltwright-faults-{Guid.NewGuid():N}"[..29])).FullName;
         foreach (var sub in (string[])["printers", "resins"])
         {
             Directory.CreateDirectory(Path.Combine(Config, sub));
@@ -32,7 +38,10 @@ internal sealed class PrintRoom : IDisposable
     /// <summary>The built program, or the published one that --program names.</summary>
     public static string Program { get; set; } = Path.Combine(Repository, "src", "Host", "bin", "Release", "net10.0", "stiltwright" + (OperatingSystem.IsWindows() ? ".exe" : ""));
 
-    public string Root { get; } = Directory.CreateTempSubdirectory("stiltwright-faults-").FullName;
+    /// <summary>A file system in memory where there is one: for trials that would only measure how fast a disk flushes.</summary>
+    public static string InMemory => Directory.Exists("/dev/shm") ? "/dev/shm" : Path.GetTempPath();
+
+    public string Root { get; }
 
     public string Config => Path.Combine(Root, "config");
 
@@ -60,6 +69,14 @@ internal sealed class PrintRoom : IDisposable
     {
         var triangles = Triangles(random, random.Next(5) == 0 ? random.Next(45, 70) : random.Next(23, 40));
         return random.Next(4) == 0 ? Text(triangles, random) : Binary(triangles, random);
+    }
+
+    /// <summary>A pyramid, of another size each time.</summary>
+    public static byte[] Small(Random random)
+    {
+        var (r, h) = (5 + (10 * random.NextSingle()), 5 + (20 * random.NextSingle()));
+        float[][] p = [[0, 0, 0], [r, 0, 0], [0, r, 0], [0, 0, h]];
+        return Binary([[.. p[0], .. p[2], .. p[1]], [.. p[0], .. p[1], .. p[3]], [.. p[0], .. p[3], .. p[2]], [.. p[1], .. p[2], .. p[3]]], random);
     }
 
     private static List<float[]> Triangles(Random random, int rings)

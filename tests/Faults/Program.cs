@@ -13,6 +13,7 @@ var parts = new Dictionary<string, Func<Options, Task<IReadOnlyList<string>>>>
     ["disk"] = DiskPart.Run,
     ["kill"] = KillPart.Run,
     ["services"] = ServicesPart.Run,
+    ["soak"] = SoakPart.Run,
 };
 var wanted = Options.Value(args, "--part");
 if (Options.Read(args) is not { } options || (wanted is not null && !parts.ContainsKey(wanted)))

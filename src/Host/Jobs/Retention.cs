@@ -25,6 +25,8 @@ public sealed class Retention(ServiceState state, Ledger ledger, ShareFiles file
         ledger.ForgetMails(TimeSpan.FromDays(keep.RecordsDays));
         ledger.ForgetDropped(TimeSpan.FromDays(keep.RecordsDays));
         ledger.ForgetServices(TimeSpan.FromDays(keep.RecordsDays));
+        var forgotten = ledger.ForgetGone(TimeSpan.FromDays(keep.RecordsDays));
+        if (forgotten > 0) log.LogInformation("{Count} jobs whose files were taken away more than {Days} days ago are forgotten", forgotten, keep.RecordsDays);
     }
 
     /// <summary>How long ago the run that put a set in the place of the replaced one ended, by our own clock both times.</summary>
