@@ -14,6 +14,7 @@ var parts = new Dictionary<string, Func<Options, Task<IReadOnlyList<string>>>>
     ["kill"] = KillPart.Run,
     ["services"] = ServicesPart.Run,
     ["soak"] = SoakPart.Run,
+    ["idle"] = IdlePart.Run,
 };
 var wanted = Options.Value(args, "--part");
 if (Options.Read(args) is not { } options || (wanted is not null && !parts.ContainsKey(wanted)))

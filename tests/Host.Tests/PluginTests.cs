@@ -73,6 +73,43 @@ public sealed class PluginTests : IDisposable
     }
 
     [Fact]
+    public void A_dll_replaced_while_its_stages_are_in_use_is_not_locked_and_the_next_load_has_the_new_one()
+    {
+        var dll = Path.Combine(Folder("Stage"), "Stage.dll");
+        File.Copy(Path.Combine(AppContext.BaseDirectory, "Stiltwright.Host.Tests.dll"), dll);
+        var running = Load();
+        using (var replaced = new FileStream(dll, FileMode.Create, FileAccess.Write, FileShare.None)) // fails where anybody holds it
+            replaced.Write(File.ReadAllBytes(Path.Combine(AppContext.BaseDirectory, "ParcelCheck.dll")));
+        Assert.Equal("shell", running.Stages["shell"].Create().Name); // the job in hand goes on with what it began with
+        Assert.Equal(["parcel-check"], Load().Stages.Keys); // each worker process loads for itself
+    }
+
+    [Fact]
+    public void A_running_service_takes_up_changed_stages_without_a_restart_and_keeps_the_last_good_ones()
+    {
+        var plugins = Path.Combine(_room.Root, "plugins");
+        Directory.CreateDirectory(HostSettings.OwnPlugins);
+        Folder("Ours", "Stiltwright.Host.Tests.dll");
+        _room.Write("stiltwright.json", $$"""{ "pluginFolders": ["{{plugins.Replace('\\', '/')}}"] }""");
+        PluginCatalog? catalog = null;
+        var config = ConfigReader.Read(_room.ConfigFolder, host => catalog = PluginCatalog.Load(host.AllPluginFolders));
+        Assert.Empty(config.Mistakes);
+        var state = new Jobs.ServiceState(config, catalog!, _room.Share);
+        var watch = new ConfigWatch(state, Microsoft.Extensions.Logging.Abstractions.NullLogger<ConfigWatch>.Instance);
+        Assert.False(watch.Look());
+        Folder("ParcelCheck", "ParcelCheck.dll");
+        Assert.False(watch.Look()); // somebody may still be copying
+        Assert.True(watch.Look());
+        Assert.Contains("parcel-check", state.Catalog.Stages.Keys);
+
+        File.WriteAllText(Path.Combine(plugins, "Ours", "Stiltwright.Host.Tests.dll"), "half a file");
+        Assert.False(watch.Look());
+        Assert.False(watch.Look());
+        Assert.Contains("shell", state.Catalog.Stages.Keys); // the recipes need it: the last good one goes on
+        Assert.Contains("the last good one goes on", Assert.Single(state.Notices.Values), StringComparison.Ordinal);
+    }
+
+    [Fact]
     public void What_cannot_be_used_is_told_and_the_others_load()
     {
         Folder("Good", "Stiltwright.Host.Tests.dll");

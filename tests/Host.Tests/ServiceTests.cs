@@ -1,5 +1,3 @@
-using Microsoft.Extensions.DependencyInjection;
-using Microsoft.Extensions.Hosting;
 using Stiltwright.Host.Jobs;
 using Stiltwright.Host.Publishing;
 
@@ -189,8 +187,7 @@ public sealed class ServiceTests : IDisposable
         await s.Until(l => Done(l) == 1);
         var away = Path.Combine(_room.Root, "away");
         Directory.Move(_room.Share, away);
-        await Task.Delay(1000);
-        Assert.Contains(s.State.Notices.Values, n => n.Contains("is not there", StringComparison.Ordinal));
+        await s.Until(_ => s.State.Notices.Values.Any(n => n.Contains("is not there", StringComparison.Ordinal)));
         Directory.Move(away, _room.Share);
         await s.Sweeps(3);
         Assert.Equal(1, Done(s.Ledger));
@@ -215,51 +212,4 @@ public sealed class ServiceTests : IDisposable
     }
 
     private static int Done(Ledger l) => l.InState(JobState.Done).Count;
-
-    private sealed class Service : IAsyncDisposable
-    {
-        private readonly IHost _host;
-
-        private Service(IHost host) => _host = host;
-
-        public Ledger Ledger => _host.Services.GetRequiredService<Ledger>();
-
-        public ServiceState State => _host.Services.GetRequiredService<ServiceState>();
-
-        public static Task<Service> Start(Workshop room, params string[] worker) => Start(room, new ShareFiles(), worker);
-
-        public static async Task<Service> Start(Workshop room, ShareFiles files, params string[] worker)
-        {
-            var host = ServiceHost.Build(room.Read(), Workshop.Catalog, room.Share, new ServiceParts { Worker = Workshop.Worker(worker), ConsoleLog = false, Files = files });
-            await host.StartAsync();
-            return new Service(host);
-        }
-
-        public async Task Until(Func<Ledger, bool> condition)
-        {
-            for (var i = 0; i < 600; i++)
-            {
-                if (condition(Ledger)) return;
-                await Task.Delay(50);
-            }
-
-            var jobs = Ledger.Latest(State.ShareId, 10).Select(j => $"{j.Source} {j.State} {j.Outcome} {j.Sentence}");
-            Assert.Fail("It did not happen within 30 s. " + string.Join("; ", jobs) + string.Join("; ", State.Notices.Values));
-        }
-
-        /// <summary>Lets a number of whole looks at the share go by.</summary>
-        public async Task Sweeps(int count)
-        {
-            var sweeper = _host.Services.GetRequiredService<Watching.Sweeper>();
-            var from = sweeper.Looks;
-            for (var i = 0; i < 600 && sweeper.Looks < from + count; i++) await Task.Delay(50);
-            Assert.True(sweeper.Looks >= from + count, "the sweep stands still");
-        }
-
-        public async ValueTask DisposeAsync()
-        {
-            await _host.StopAsync();
-            _host.Dispose();
-        }
-    }
 }

@@ -23,7 +23,7 @@ internal sealed class Workshop : IDisposable
     public Workshop()
     {
         Directory.CreateDirectory(Share);
-        Write("stiltwright.json", """{ "watch": { "sweepS": 0.3, "settleS": 0, "patienceS": 1 }, "worker": { "memoryMiB": 512, "timeLimitS": 60 } }""");
+        Write("stiltwright.json", """{ "watch": { "sweepS": 0.3, "settleS": 0, "patienceS": 1 }, "worker": { "memoryMiB": 512, "timeLimitS": 600 } }""");
         Write("printers/bench-small.json", """{ "widthMm": 143, "depthMm": 89, "heightMm": 175 }""");
         Write("resins/workshop-grey.json", "{}");
         Write("folders/enlarge-200.json", Recipe);
