@@ -13,7 +13,8 @@ internal sealed class MailSink : IAsyncDisposable
 {
     private readonly CancellationTokenSource _stop = new();
     private readonly Task _running;
-    private int _talking;
+    private readonly ConcurrentDictionary<ISessionContext, bool> _talking = new();
+    private int _saving;
 
     public MailSink()
     {
@@ -26,10 +27,11 @@ internal sealed class MailSink : IAsyncDisposable
         var services = new SmtpServer.ComponentModel.ServiceProvider();
         services.Add(new Store(this));
         var server = new SmtpServer.SmtpServer(new SmtpServerOptionsBuilder().ServerName("localhost").Endpoint(e => e.Endpoint(new IPEndPoint(IPAddress.Loopback, Port))).Build(), services);
-        server.SessionCreated += (_, _) => Interlocked.Increment(ref _talking);
-        server.SessionCompleted += (_, _) => Interlocked.Decrement(ref _talking);
-        server.SessionFaulted += (_, _) => Interlocked.Decrement(ref _talking);
-        server.SessionCancelled += (_, _) => Interlocked.Decrement(ref _talking);
+        // Some ends are told twice, so that a set of who talks is kept and not a count.
+        server.SessionCreated += (_s, e) => _talking.TryAdd(e.Context, true);
+        server.SessionCompleted += (_s, e) => _talking.TryRemove(e.Context, out _);
+        server.SessionFaulted += (_s, e) => _talking.TryRemove(e.Context, out _);
+        server.SessionCancelled += (_s, e) => _talking.TryRemove(e.Context, out _);
         _running = server.StartAsync(_stop.Token);
     }
 
@@ -40,7 +42,7 @@ internal sealed class MailSink : IAsyncDisposable
     /// <summary>Waits until nobody talks to the server, so that all that was sent is noted.</summary>
     public void WaitForSilence()
     {
-        for (var i = 0; i < 2000 && Volatile.Read(ref _talking) > 0; i++) Thread.Sleep(5);
+        for (var i = 0; i < 2000 && (!_talking.IsEmpty || Volatile.Read(ref _saving) > 0); i++) Thread.Sleep(5);
     }
 
     /// <summary>Called with each message, before it is noted (true) and after it, but before the sender has our answer.</summary>
@@ -57,10 +59,12 @@ internal sealed class MailSink : IAsyncDisposable
     {
         public override Task<SmtpServer.Protocol.SmtpResponse> SaveAsync(ISessionContext context, IMessageTransaction transaction, ReadOnlySequence<byte> buffer, CancellationToken cancellationToken)
         {
+            Interlocked.Increment(ref sink._saving);
             using var bytes = new MemoryStream(buffer.ToArray());
             sink.OnMail(true);
             sink.Received.Enqueue(MimeMessage.Load(bytes, CancellationToken.None).MessageId ?? "");
             sink.OnMail(false);
+            Interlocked.Decrement(ref sink._saving);
             return Task.FromResult(SmtpServer.Protocol.SmtpResponse.Ok);
         }
     }

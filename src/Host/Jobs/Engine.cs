@@ -43,6 +43,10 @@ public static class Engine
     {
         o.Policies.UseDurableLocalQueues();
         o.Durability.Mode = DurabilityMode.Solo;
+        // Each look of the engine costs this machine time even when nothing is to be done: nobody reads its counts, and mails
+        // that are due later may be due ten seconds later still.
+        o.Durability.DurabilityMetricsEnabled = false;
+        o.Durability.ScheduledJobPollingTime = TimeSpan.FromSeconds(10);
         o.PersistMessagesWithSqlite(store.EngineConnection);
         o.PublishMessage<LargeJob>().ToLocalQueue("large").UseDurableInbox().MaximumParallelMessages(1);
         o.PublishMessage<SmallJob>().ToLocalQueue("small").UseDurableInbox().MaximumParallelMessages(worker.Parallel);

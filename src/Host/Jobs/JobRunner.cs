@@ -5,6 +5,7 @@ using Stiltwright.Host.Commands;
 using Stiltwright.Host.Configuration;
 using Stiltwright.Host.Plugins;
 using Stiltwright.Host.Publishing;
+using Stiltwright.Host.Summaries;
 using Stiltwright.Host.Worker;
 using Stiltwright.Sdk;
 
@@ -102,7 +103,7 @@ public sealed class JobRunner(WorkerCommand command, WorkerSettings limits, Plug
             ? await here(orderPath, progress, cancel).ConfigureAwait(false)
             : await new WorkerProcess(command, limits, time).Run(orderPath, Path.Combine(job.Scratch, "worker.log"), progress, cancel).ConfigureAwait(false);
         if (report is { End: WorkerEnd.Failed, ExitCode: ExitCode.NoRoom }) throw RoomOnDisk.RanOut(job.Scratch, sourceName, report.FirstError);
-        if (report.End == WorkerEnd.Done && SetGlance.Read(set) is { } glance && glance.SourceFile == sourceName && Enum.TryParse<Level>(LevelWord(glance.Outcome), out var level))
+        if (report.End == WorkerEnd.Done && SetGlance.Read(set) is { } glance && IsWhole(set) && glance.SourceFile == sourceName && Enum.TryParse<Level>(LevelWord(glance.Outcome), out var level))
             return new JobResult(set, level, glance.FirstFinding, report, false);
 
         return Stopped(job, copy, set, report, WorkerFindings.For(sourceName, report, limits));
@@ -128,6 +129,20 @@ public sealed class JobRunner(WorkerCommand command, WorkerSettings limits, Plug
         hash.AppendData([0]);
         if (slip is not null) hash.AppendData(slip);
         return Convert.ToHexStringLower(hash.GetHashAndReset());
+    }
+
+    /// <summary>True if the set's summary can be read as the mail will read it.</summary>
+    private static bool IsWhole(string set)
+    {
+        try
+        {
+            SummaryFiles.Read(set);
+            return true;
+        }
+        catch (InvalidDataException)
+        {
+            return false; // The caller says so in a summary of its own.
+        }
     }
 
     private static string LevelWord(string outcome) => outcome switch { "ready" => "Note", "check" => "Check", "stop" => "Stop", _ => "" };

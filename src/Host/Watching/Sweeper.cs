@@ -178,7 +178,7 @@ public sealed class Sweeper(ServiceState state, Ledger ledger, IQueue queue, Pub
             await act().ConfigureAwait(false);
             state.Notices.TryRemove(about, out _);
         }
-        catch (Exception e) when (e is IOException or UnauthorizedAccessException)
+        catch (Exception e) when (e is IOException or UnauthorizedAccessException or InvalidDataException)
         {
             if (!state.Notices.TryGetValue(about, out var said) || said != e.Message) log.LogWarning("{About}: {Reason}", about, e.Message);
             state.Notices[about] = e.Message;
