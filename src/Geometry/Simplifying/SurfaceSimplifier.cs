@@ -40,10 +40,11 @@ public static class SurfaceSimplifier
     private const int Attempts = 6;
 
     // Corners are held to this part of the deviation, and to less at every further attempt; the rest is for what lies between them.
-    private const double DecidedShare = 0.65;
+    private const double DecidedShare = 0.5;
 
-    // Corners and middles measured afterwards lie within this part of the deviation; what lies between them gets the rest.
-    private const double MeasuredShare = 0.9;
+    // Corners and middles measured afterwards lie within this part of the deviation; what lies between them gets the rest (on
+    // thousands of random bodies points between them lay up to 1.2 times as far off).
+    private const double MeasuredShare = 0.6;
 
     /// <summary>Simplifies a surface.</summary>
     /// <param name="mesh">Closed; it may cross itself or touch itself along edges and corners, which stays so.</param>
