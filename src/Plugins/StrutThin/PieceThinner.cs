@@ -62,7 +62,7 @@ internal sealed class PieceThinner(Workpiece workpiece, Piece piece, StrutThinSe
                 ? new StrutDecision(s.Segment, "kept", s.Use, left[s.Segment].First(), s.AtLayer, now.RadiusFrom, now.RadiusTo)
                 : new StrutDecision(s.Segment, s.Decision, s.Use, s.BoundBy, s.AtLayer, now.RadiusFrom, now.RadiusTo);
         }).ToList();
-        Report(sized, rebuilt, StrutSizing.Overloaded(request, sized.AsSized, sized.OfSource).Select(o => o.Segment).ToHashSet());
+        Report(sized, rebuilt, StrutSizing.Overloaded(request, sized.AsSized, sized.OfSource));
         return piece with { Struts = rebuilt.Graph, Decisions = decisions, Judging = Judging(sized) };
     }
 
@@ -75,7 +75,7 @@ internal sealed class PieceThinner(Workpiece workpiece, Piece piece, StrutThinSe
         return [.. StrutIslands.Added(before, after).SelectMany(i => StrutIslands.SegmentsAt(piece.Struts, i.At, TornSlackMm))];
     }
 
-    private void Report(SizingResult sized, ResizeResult rebuilt, HashSet<int> beyond)
+    private void Report(SizingResult sized, ResizeResult rebuilt, IReadOnlyList<OverloadedStrut> overloaded)
     {
         if (sized.KeptPiece.Length > 0)
             context.Report(new Finding("struts-kept", Level.Note, $"{Whose}No strut was thinned: {sized.KeptPiece}.", "Nothing to do; the struts are as strong as plain enlarging makes them.") { Piece = Letter });
@@ -84,7 +84,7 @@ internal sealed class PieceThinner(Workpiece workpiece, Piece piece, StrutThinSe
                 $"{Whose}{rebuilt.Left.Count} strut shell{(rebuilt.Left.Count == 1 ? "" : "s")} could not be made thinner without a fault and stay{(rebuilt.Left.Count == 1 ? "s" : "")} as enlarged; the first: {rebuilt.Left[0].Why}.",
                 "Nothing to do; struts.json names them.")
             { Piece = Letter });
-        var over = sized.Segments.Where(s => s.Overloaded && beyond.Contains(s.Segment)).OrderByDescending(s => s.Use).ToList();
+        var over = overloaded.Where(o => sized.Segments[o.Segment].Overloaded).ToList(); // hardest first
         var proven = sized.Segments.Count(s => s.Overloaded) - over.Count;
         if (proven > 0)
             context.Report(new Finding("struts-as-in-source", Level.Note,
@@ -95,8 +95,10 @@ internal sealed class PieceThinner(Workpiece workpiece, Piece piece, StrutThinSe
         {
             var worst = over[0];
             var at = piece.Struts.Segments[worst.Segment].To;
-            context.Report(new Finding(FindingIds.StrutOverloaded, over.Any(s => s.Stop) ? Level.Stop : Level.Check,
-                $"{Whose}{over.Count} strut segment{(over.Count == 1 ? " is" : "s are")} over a rule of safety even at the size of plain enlarging; the hardest, segment {worst.Segment} ({piece.Struts.Segments[worst.Segment].Role.ToString().ToLowerInvariant()}), carries {worst.Use:P0} of what it can bear ({StrutSizing.InWords(worst.Check)}) at layer {worst.AtLayer}.",
+            // A use far below what a strut can bear may still be over the relative rule: say what it is measured by.
+            var than = sized.RelativeUsed ? "the rules allow (the source's own struts are the measure as well as the resin's strength)" : "the rule of safety allows";
+            context.Report(new Finding(FindingIds.StrutOverloaded, over.Any(o => sized.Segments[o.Segment].Stop) ? Level.Stop : Level.Check,
+                $"{Whose}{over.Count} strut segment{(over.Count == 1 ? " is" : "s are")} over a rule of safety even at the size of plain enlarging; the hardest, segment {worst.Segment} ({piece.Struts.Segments[worst.Segment].Role.ToString().ToLowerInvariant()}), carries {worst.Use:P0} of what it can bear ({StrutSizing.InWords(worst.Check)}) at layer {worst.AtLayer}, {worst.Over:0.0#} times what {than}.",
                 "Add struts around this place in the source, or turn the figure so that the layers there are smaller.")
             { AtMm = at, Layer = worst.AtLayer > 0 ? worst.AtLayer : null, Piece = Letter });
         }
