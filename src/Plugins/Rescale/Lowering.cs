@@ -26,4 +26,19 @@ internal sealed record Lowering(double ByMm, Finding? Why)
             $"The raft stays {height - free:0.00} mm thick instead of {raftMm:0.00} mm: lowering it further would cut into the figure, which begins {free:0.00} mm above the platform.",
             "Lift the figure higher above its raft in the source to save this resin."));
     }
+
+    /// <summary>
+    /// The raft at its own thickness. It is pressed flat rather than cut off below, so that outline and bevel of its lower edge,
+    /// which a scraper needs, are those of the source.
+    /// </summary>
+    public Mesh RaftOf(SourceFigure source, SourceParts parts, Affine map, double scale, Lattice lattice)
+    {
+        if (parts.Raft.Count == 0) return Mesh.Empty(lattice);
+        var height = (parts.BoxOf(parts.Raft).Max.Z - parts.All.Min.Z) * scale;
+        var flat = (height - ByMm) / height;
+        // The platform is where the shift puts z = 0; heights above the source's lowest point shrink towards it.
+        var pressed = new Affine(map.M11, map.M12, map.M13, map.M21, map.M22, map.M23, map.M31 * flat, map.M32 * flat, map.M33 * flat,
+            map.Shift with { Z = (map.Shift.Z + ByMm) * flat });
+        return Mesh.Concat(lattice, parts.Raft.Select(i => NullEdges.Collapse(source.Shells.MeshOf(i).Placed(pressed, lattice))));
+    }
 }

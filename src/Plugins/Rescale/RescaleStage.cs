@@ -12,6 +12,10 @@ public sealed class RescaleSettings
     [Setting("Thickness of the raft after enlarging; the rest is lowered into the platform.", "mm", Least = 0.3, Most = 20)]
     public double RaftMm { get; set; } = 1.5;
 
+    /// <summary>Gap that is left under the figure.</summary>
+    [Setting("Gap left under the figure: enlarging widens it, and figure and struts are lowered together to this height above the raft (or the platform), with new feet and a new raft. 0 leaves the gap as enlarged.", "mm", Least = 0, Most = 200)]
+    public double FreeHeightMm { get; set; }
+
     /// <summary>What becomes of hollows that the source brings along.</summary>
     [Setting("Closed hollows that the source brings along: fill them (shell hollows afresh) or keep them.", OneOf = ["fill", "keep"])]
     public string OldCavities { get; set; } = "fill";
@@ -59,11 +63,14 @@ public sealed class RescaleStage : IStage
         var keep = s.OldCavities == "keep" || !context.RunsLater("shell");
         var hollows = keep ? Place(parts.Hollows) : Mesh.Empty(lattice);
         var struts = inspection.Struts.Placed(map, lattice);
-        var raft = Place(parts.Raft);
-        if (lowering.ByMm > 0)
+        var raft = lowering.RaftOf(source, parts, map, scale, lattice);
+        if (lowering.ByMm > 0) struts = StrutShapes.CutBelow(struts, 0);
+        var untouched = Place(parts.Untouched);
+        if (s.FreeHeightMm > 0 && NearerRaft.Lower(outer, untouched, struts, raft, s.FreeHeightMm, context, cancel) is { } nearer)
         {
-            raft = RaftTrim.CutAtPlatform(raft);
-            struts = StrutShapes.CutBelow(struts, 0);
+            map = map.Then(Affine.Translation(new Vec3(0, 0, -nearer.LoweredMm)));
+            (outer, hollows, untouched) = (Place(parts.Figure), keep ? Place(parts.Hollows) : hollows, Place(parts.Untouched));
+            (struts, raft) = (nearer.Struts, nearer.Raft);
         }
 
         ReportSurface(source, parts, context);
@@ -75,7 +82,7 @@ public sealed class RescaleStage : IStage
             Letter = "",
             Outer = outer,
             Figure = hollows.TriangleCount == 0 ? outer : Mesh.Concat(lattice, [outer, hollows]),
-            Untouched = Place(parts.Untouched),
+            Untouched = untouched,
             OldHollows = hollows,
             Struts = struts,
             StrutsAsEnlarged = struts,

@@ -31,24 +31,29 @@ public sealed record StandingPose(Vec3 Up, double HeightMm, double BaseAreaMm2, 
         var clusters = Directions(figure);
         var size = figure.Bounds.Size;
         var flat = 0.002 * size.Length;
-        double best = 0;
-        var down = -Vec3.Up;
-        foreach (var (direction, _) in clusters)
+        var cos = Math.Cos(SameDirectionDegrees * Math.PI / 180);
+        var normals = new Vec3[figure.TriangleCount]; // as long as the area
+        for (var t = 0; t < normals.Length; t++) normals[t] = figure.AreaVector(t);
+        var areas = new double[clusters.Count];
+        Parallel.For(0, areas.Length, i =>
         {
+            var direction = clusters[i].Direction;
             var reach = double.NegativeInfinity;
             for (var v = 0; v < figure.VertexCount; v++) reach = Math.Max(reach, direction.Dot(figure.Vertex(v)));
-            double area = 0;
-            var cos = Math.Cos(SameDirectionDegrees * Math.PI / 180);
-            for (var t = 0; t < figure.TriangleCount; t++)
+            for (var t = 0; t < normals.Length; t++)
             {
-                var a = figure.AreaVector(t);
-                var l = a.Length;
-                if (l == 0 || a.Dot(direction) < cos * l) continue;
+                var along = normals[t].Dot(direction);
+                if (along <= 0) continue;
+                var l = normals[t].Length;
+                if (along < cos * l) continue;
                 var (p, q, r) = figure.Triangle(t);
-                if (direction.Dot(p) > reach - flat && direction.Dot(q) > reach - flat && direction.Dot(r) > reach - flat) area += l;
+                if (direction.Dot(p) > reach - flat && direction.Dot(q) > reach - flat && direction.Dot(r) > reach - flat) areas[i] += l;
             }
-            if (area > best) (best, down) = (area, direction);
-        }
+        });
+        double best = 0;
+        var down = -Vec3.Up;
+        for (var i = 0; i < areas.Length; i++)
+            if (areas[i] > best) (best, down) = (areas[i], clusters[i].Direction);
         var across = size.X * size.Y + size.Y * size.Z + size.X * size.Z;
         return best >= LeastBaseShare * across / 3
             ? new StandingPose(-down, Extent(figure, down), best, true)
