@@ -112,6 +112,20 @@ public sealed class Mesh
         return new Mesh(Lattice, xyz, corners);
     }
 
+    /// <summary>The same triangles with vertices of equal places made one: what only touches at a vertex then shares it. Vertices no triangle uses any more stay.</summary>
+    public Mesh Welded()
+    {
+        var first = new Dictionary<(int, int, int), int>(VertexCount);
+        var map = new int[VertexCount];
+        for (var v = 0; v < map.Length; v++)
+        {
+            var place = (_xyz[3 * v], _xyz[3 * v + 1], _xyz[3 * v + 2]);
+            if (!first.TryAdd(place, v)) map[v] = first[place];
+            else map[v] = v;
+        }
+        return new Mesh(Lattice, _xyz, Array.ConvertAll(_corners, c => map[c]));
+    }
+
     /// <summary>The same surface turned inside out.</summary>
     public Mesh Turned()
     {

@@ -7,7 +7,7 @@ public static class SelfCrossings
 {
     /// <summary>
     /// Pairs of triangles that share a point which is no common corner (by vertex number), smaller number first, sorted. A mere touch
-    /// counts; so do neighbours folded onto each other.
+    /// counts; so do neighbours folded onto each other. Triangles that name a corner twice are left out: they have no place of their own.
     /// </summary>
     /// <param name="mesh">Any mesh.</param>
     /// <param name="maxThreads">Threads at most; 0: as many as there are processors. The result does not depend on it.</param>
@@ -31,12 +31,13 @@ public static class SelfCrossings
             var near = new List<int>();
             for (var t = at * block; t < Math.Min(n, (at + 1) * block); t++)
             {
+                if (RepeatsCorner(corners, t)) continue;
                 var (a, b, c) = mesh.Triangle(t);
                 near.Clear();
                 tree.Overlapping(Box3.Empty.With(a).With(b).With(c), near);
                 var own = corners.AsSpan(3 * t, 3);
                 foreach (var other in near)
-                    if (other > t && TriangleMeet.Meets(xyz, own, corners.AsSpan(3 * other, 3))) (found[at] ??= []).Add((t, other));
+                    if (other > t && !RepeatsCorner(corners, other) && TriangleMeet.Meets(xyz, own, corners.AsSpan(3 * other, 3))) (found[at] ??= []).Add((t, other));
             }
         });
         var pairs = new List<(int A, int B)>();
@@ -45,4 +46,6 @@ public static class SelfCrossings
         pairs.Sort();
         return pairs;
     }
+
+    private static bool RepeatsCorner(int[] corners, int t) => corners[3 * t] == corners[3 * t + 1] || corners[3 * t + 1] == corners[3 * t + 2] || corners[3 * t + 2] == corners[3 * t];
 }
