@@ -22,6 +22,8 @@ internal static class ServicesPart
 {
     private const string Drop = "enlarge-200";
     private const int Stop = 19, Continue = 18; // SIGSTOP and SIGCONT on Linux
+    private const double JobsAMinute = 5;
+    private const int LeastTroubles = 4;
     private static readonly TimeSpan Sleep = PostgresStore.Lease + TimeSpan.FromSeconds(7);
 
     public static async Task<IReadOnlyList<string>> Run(Options options)
@@ -35,7 +37,8 @@ internal static class ServicesPart
 
         var faults = new List<string>();
         await using var server = await PostgresServer.Start();
-        var runs = options.IsLong ? ((int Services, int Jobs)[])[(2, 250), (3, 250)] : [(2, 16)];
+        var many = (int)Math.Clamp(options.Minutes * JobsAMinute, 16, 250); // a shorter long form tries the same with fewer
+        var runs = options.IsLong ? ((int Services, int Jobs)[])[(2, many), (3, many)] : [(2, 16)];
         foreach (var (services, jobs) in runs)
         {
             await using var trial = await Trial.Make(server, options.IsLong, services, jobs, new Random(options.Seed));
@@ -61,6 +64,7 @@ internal static class ServicesPart
     {
         private readonly Dictionary<string, string> _dropped = new(StringComparer.Ordinal);
         private readonly Process?[] _hosts = new Process?[services];
+        private readonly bool[] _up = new bool[services];
         private readonly List<double> _takeOvers = [];
         private readonly Ledger _ledger = new(new PostgresStore(connection, server.Password), TimeProvider.System, "onlooker");
         private int _kills, _sleeps, _leaders, _workerKills, _restarts;
@@ -82,35 +86,51 @@ internal static class ServicesPart
             var clock = Stopwatch.StartNew();
             for (var i = 0; i < jobs; i++) DropOne(i);
             for (var pc = 0; pc < services; pc++) _hosts[pc] = Start(pc);
-            var limit = isLong ? TimeSpan.FromMinutes(options.Minutes / 2) : TimeSpan.FromSeconds(50); // of trouble; what is left then is done undisturbed
             if (!await Until(() => Done() >= Math.Min(4, jobs / 4), TimeSpan.FromMinutes(5)))
             {
                 faults.Add("hardly anything was done within five minutes");
                 return;
             }
 
-            while (Done() < jobs && clock.Elapsed < limit)
+            var (limit, begun) = (isLong ? TimeSpan.FromMinutes(options.Minutes / 2) : TimeSpan.FromSeconds(50), clock.Elapsed); // of trouble; what is left then is done undisturbed
+            for (var troubles = 0; Done() < jobs && (clock.Elapsed - begun < limit || troubles < LeastTroubles); troubles++)
             {
                 await Trouble();
                 // Time to work in between, else the two attempts of a job are used up by kills alone.
                 await Task.Delay(random.Next(1000, isLong ? 12_000 : 3000));
             }
 
-            for (var pc = 0; pc < services; pc++)
-                if (_hosts[pc] is not { HasExited: false }) _hosts[pc] = Restart(pc);
             var (left, since) = (int.MaxValue, clock.Elapsed);
             while (Left() is var now && now > 0)
             {
+                // One that gives up when it wakes in the midst of its start is started again, as a service manager does.
+                for (var pc = 0; pc < services; pc++)
+                    if (_hosts[pc] is not { HasExited: false }) _hosts[pc] = Restart(pc);
                 if (now < left) (left, since) = (now, clock.Elapsed);
-                if (clock.Elapsed - since > TimeSpan.FromMinutes(3)) break;
+                if (clock.Elapsed - since > TimeSpan.FromMinutes(3))
+                {
+                    faults.Add($"{services} services: nothing got on for three minutes, {now} jobs and mails left");
+                    Console.WriteLine(ServicesStall.Say(_ledger.Store, Enumerable.Range(0, services).Select(pc => StateOf(room, pc))));
+                    break;
+                }
+
                 await Task.Delay(500);
             }
 
+            // One that was killed tidies up at its first look after its next start.
+            await Until(() => Enumerable.Range(0, services).All(pc => _up[pc] && !Scratch(pc).Any()), TimeSpan.FromMinutes(2));
             await Task.Delay(3000);
             foreach (var host in _hosts) Signal(host!, 15);
             foreach (var host in _hosts)
                 if (!host!.WaitForExit(60_000)) faults.Add("a service did not stop within 60 s of being asked to");
+            var before = faults.Count;
             Check(faults);
+            if (faults.Count > before)
+            {
+                room.Kept = true;
+                Console.WriteLine($"The print room is kept in {room.Root}");
+            }
+
             var median = _takeOvers.Count == 0 ? 0 : _takeOvers.Order().ElementAt(_takeOvers.Count / 2);
             Console.WriteLine(string.Create(CultureInfo.InvariantCulture,
                 $"{services} services, {jobs} jobs in {clock.Elapsed.TotalSeconds:0} s: {_kills} services and {_workerKills} workers killed, {_sleeps} services asleep for {Sleep.TotalSeconds:0} s ({_leaders} times the engine's leader), {_restarts} ended by themselves; {_takeOvers.Count} jobs begun anew by another, after {(_takeOvers.Count == 0 ? 0 : _takeOvers.Min()):0.0} to {(_takeOvers.Count == 0 ? 0 : _takeOvers.Max()):0.0} s, median {median:0.0} s"));
@@ -125,8 +145,8 @@ internal static class ServicesPart
                 if (_hosts[i] is not { HasExited: false }) _hosts[i] = Restart(i);
             var pc = random.Next(services);
             var host = _hosts[pc]!;
-            // Somebody must be there to take over: one that was just started may not be up yet.
-            await Until(() => _ledger.Living().Any(l => l != NameOf(pc)), TimeSpan.FromSeconds(60));
+            // Somebody must be there to take over: one that was just started is not up yet.
+            if (!await Until(() => Enumerable.Range(0, services).Any(o => o != pc && _up[o] && _hosts[o] is { HasExited: false } && _ledger.Living().Contains(NameOf(o))), TimeSpan.FromSeconds(60))) return;
             if (random.Next(4) == 0)
             {
                 if (Workers(pc) is [var worker, ..])
@@ -189,6 +209,8 @@ internal static class ServicesPart
             return [.. _ledger.InState(JobState.Running, JobState.Publishing).Where(j => j.Owner == name).Select(j => (j.Id, j.Fence))];
         }
 
+        private string[] Scratch(int pc) => Directory.Exists(Path.Combine(StateOf(room, pc), "scratch")) ? Directory.GetDirectories(Path.Combine(StateOf(room, pc), "scratch")) : [];
+
         private string NameOf(int pc) => ServiceName.Of(StateOf(room, pc));
 
         /// <summary>The leader of the engine is the node that holds the advisory lock of its database.</summary>
@@ -220,12 +242,14 @@ internal static class ServicesPart
         {
             var folder = Path.Combine(room.Share, Drop);
             var about = $"{services} services: ";
+            var parked = _ledger.InState(JobState.Parked).Select(j => j.Source).ToHashSet(StringComparer.Ordinal);
             foreach (var (name, sha) in _dropped)
             {
                 if (Sha(Path.Combine(folder, name)) != sha) faults.Add(about + $"{name}: the source was changed");
                 var set = Path.Combine(folder, Path.ChangeExtension(name, ".set"));
                 if (!File.Exists(Path.Combine(set, "summary.json"))) faults.Add(about + $"{name} has no set");
-                else if (Summary(set) is var s && (s.File != name || (light && File.Exists(Path.Combine(set, "figure.stl")) ? Sha(Path.Combine(set, "figure.stl")) : s.Sha256) != sha)) faults.Add(about + $"{name}: its set is made of {s.File} with other bytes");
+                // The stand-in for the worker gives the source as the figure; a job that was set aside has its summary alone.
+                else if (Summary(set) is var s && (s.File != name || (light && !parked.Contains(name) ? Sha(Path.Combine(set, "figure.stl")) : s.Sha256) != sha)) faults.Add(about + $"{name}: its set is made of {s.File} with other bytes");
             }
 
             if (Directory.GetDirectories(folder, "*.set").Length != jobs) faults.Add(about + $"{Directory.GetDirectories(folder, "*.set").Length} sets for {jobs} files");
@@ -235,7 +259,7 @@ internal static class ServicesPart
             foreach (var stray in Directory.GetFileSystemEntries(Path.Combine(folder, ".stiltwright", "making"))) faults.Add(about + $"left behind: {stray}");
             foreach (var stray in Directory.GetFileSystemEntries(room.Share, "*.tmp", SearchOption.AllDirectories).Where(p => !Path.GetFileName(p).StartsWith(".board.html", StringComparison.Ordinal))) faults.Add(about + $"left behind: {stray}");
             for (var pc = 0; pc < services; pc++)
-                if (Directory.Exists(Path.Combine(StateOf(room, pc), "scratch"))) foreach (var stray in Directory.GetDirectories(Path.Combine(StateOf(room, pc), "scratch"))) faults.Add(about + $"left behind: {stray}");
+                foreach (var stray in Scratch(pc)) faults.Add(about + $"left behind: {stray}");
 
             var done = _ledger.InState(JobState.Done, JobState.Parked);
             if (done.Count != jobs) faults.Add(about + $"{done.Count} jobs are done for {jobs} files");
@@ -260,7 +284,11 @@ internal static class ServicesPart
             var start = new ProcessStartInfo(program, arguments) { RedirectStandardOutput = true, RedirectStandardError = true };
             start.Environment[LedgerPlace.Variable] = server.Password;
             var host = Process.Start(start)!;
-            host.OutputDataReceived += (_, _) => { };
+            _up[pc] = false;
+            host.OutputDataReceived += (_, e) =>
+            {
+                if (e.Data?.Contains(" Serves ", StringComparison.Ordinal) == true) _up[pc] = true;
+            };
             host.ErrorDataReceived += (_, e) =>
             {
                 if (!string.IsNullOrWhiteSpace(e.Data)) Console.WriteLine($"service {pc}: {e.Data}");

@@ -180,22 +180,7 @@ public sealed class BusyShareTests : IDisposable
             var source = order["sourceName"]!.GetValue<string>();
             lock (_started) _started.Add(source);
             progress(new WorkerLine(0.5, "inspect"));
-            await _open.Task.WaitAsync(cancel);
-            var set = order["outDir"]!.GetValue<string>();
-            var summary = new JsonObject
-            {
-                ["format"] = 1,
-                ["number"] = order["number"]!.DeepClone(),
-                ["source"] = new JsonObject { ["file"] = source, ["sha256"] = new string('0', 64) },
-                ["folder"] = order["folder"]!.DeepClone(),
-                ["recipe"] = order["recipeName"]!.DeepClone(),
-                ["outcome"] = "ready",
-            };
-            foreach (var list in (string[])["pieces", "cavities", "ways", "runs", "finish", "extras", "findings", "stages"]) summary[list] = new JsonArray();
-            await File.WriteAllTextAsync(Path.Combine(set, "summary.json"), summary.ToJsonString(), cancel);
-            await File.WriteAllTextAsync(Path.Combine(set, "summary.html"), "<p>A set.</p>", cancel);
-            File.Copy(order["sourcePath"]!.GetValue<string>(), Path.Combine(set, "figure.stl"));
-            return new WorkerReport(WorkerEnd.Done, 0, "estimate", "", 1, 0.1);
+            return await HereWorker.Do(orderPath, () => _open.Task.WaitAsync(cancel), cancel);
         }
     }
 }

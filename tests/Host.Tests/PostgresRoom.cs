@@ -96,7 +96,7 @@ internal sealed class BarePc : IQueue
         State = new ServiceState(config, Workshop.Catalog, room.Room.Share);
         var mails = new MailWriter(() => State.Config.Host.Mail, room.Room.Share, TimeProvider.System);
         Publishing = new PublishDesk(State, Ledger, this, mails, files ?? new ShareFiles(), NullLogger<PublishDesk>.Instance);
-        Desk = new JobDesk(State, Ledger, this, Publishing, Workshop.Worker("ready"), new MemoryBudget(4096), TimeProvider.System, NullLogger<JobDesk>.Instance);
+        Desk = new JobDesk(State, Ledger, this, Publishing, HereWorker.Command, new MemoryBudget(4096), TimeProvider.System, NullLogger<JobDesk>.Instance);
         var retention = new Retention(State, Ledger, new ShareFiles(), TimeProvider.System, NullLogger<Retention>.Instance);
         _upkeep = new Upkeep(State, Ledger, this, Desk, retention, TimeProvider.System, NullLogger<Upkeep>.Instance);
         _sweeper = new Sweeper(State, Ledger, this, Publishing, _upkeep, TimeProvider.System, NullLogger<Sweeper>.Instance);

@@ -90,6 +90,11 @@ public sealed class JobDesk(ServiceState state, Ledger ledger, IQueue queue, Pub
             await publishing.Publish(job, stop.Token).ConfigureAwait(false);
             return false;
         }
+        catch (OperationCanceledException) when (!cancel.IsCancellationRequested)
+        {
+            publishing.ClearScratch(job.Id, job.Fence);
+            return false;
+        }
         finally
         {
             _held.TryRemove(job.Id, out _);
@@ -139,6 +144,7 @@ public sealed class JobDesk(ServiceState state, Ledger ledger, IQueue queue, Pub
                 // Abandoned: the ledger has dropped it already. Stopped: the job in hand is put back.
                 ledger.Leave(job.Id, job.Fence, JobState.Queued, null, countAttempt: false);
                 if (cancel.IsCancellationRequested) throw;
+                keep = false; // whoever has the job now makes its set anew
                 log.LogInformation("{Folder}/{Source}: run {Fence} was ended, because the source changed or another service has the job by now", job.Folder, job.Source, job.Fence);
                 return;
             }

@@ -15,6 +15,20 @@ public sealed partial class Ledger
         return db.Query<MailRow>("SELECT * FROM ledger_mails WHERE state = 'waiting' ORDER BY created, id").AsList();
     }
 
+    /// <summary>Ids of mails that have waited for at least so long without ever being tried, oldest first.</summary>
+    public IReadOnlyList<string> UntriedMails(TimeSpan atLeast, int most)
+    {
+        using var db = Open();
+        return db.Query<string>("SELECT id FROM ledger_mails WHERE state = 'waiting' AND tries = 0 AND created <= @before ORDER BY created, id LIMIT @most", new { before = Before(atLeast), most }).AsList();
+    }
+
+    /// <summary>Gives back the mails that this service had in hand when it ended last: it has none in hand yet.</summary>
+    public void ReleaseMails()
+    {
+        using var db = Open();
+        db.Execute("UPDATE ledger_mails SET owner = '' WHERE owner = @Pc AND state = 'waiting'", new { Pc });
+    }
+
     /// <summary>Mails that were not sent, refused ones too, without their bytes.</summary>
     public IReadOnlyList<MailRow> UnsentMails()
     {

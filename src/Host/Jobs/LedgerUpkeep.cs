@@ -40,15 +40,15 @@ public sealed partial class Ledger
     public bool IsOwn(JobRow job) => !_store.Shared || job.Owner == Pc;
 
     /// <summary>
-    /// True if another service has that run, alive or dead: as long as nobody took it over, under another number, nobody
-    /// else touches what it has on the share.
+    /// True if another service, alive or dead, has that run or a later one of the same job: what it has on the share, and
+    /// what older runs left there, is that service's to settle, for it alone can tell the ledger of a set that stands.
     /// </summary>
     public bool OwnedElsewhere(string id, long fence)
     {
         if (!_store.Shared) return false;
         using var db = Open();
         return db.ExecuteScalar<long>(
-            "SELECT COUNT(*) FROM ledger_jobs WHERE id = @id AND fence = @fence AND owner <> @Pc AND state IN ('running', 'publishing')",
+            "SELECT COUNT(*) FROM ledger_jobs WHERE id = @id AND fence >= @fence AND owner <> @Pc AND state IN ('running', 'publishing')",
             new { id, fence, Pc }) > 0;
     }
 

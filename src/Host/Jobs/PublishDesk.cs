@@ -88,11 +88,11 @@ public sealed class PublishDesk(ServiceState state, Ledger ledger, IQueue queue,
         }
     }
 
-    /// <summary>A set stands of which the ledger may not know: told under the number that the job has now, if it is ours.</summary>
+    /// <summary>A set stands of which the ledger may not know: told under the number that the job has now, if it is ours or nobody's.</summary>
     private async Task Stands(string folder, Intent intent)
     {
         if (ledger.Find(intent.JobId) is not { } job) return;
-        if (ledger.IsOwn(job)) await Finish(job, Path.Combine(state.FolderPath(folder), intent.Target)).ConfigureAwait(false);
+        if (ledger.IsOwn(job) || job.State is JobState.Queued or JobState.Waiting) await Finish(job, Path.Combine(state.FolderPath(folder), intent.Target)).ConfigureAwait(false);
         ClearScratch(job.Id, intent.Fence);
     }
 

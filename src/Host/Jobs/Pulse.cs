@@ -6,7 +6,8 @@ namespace Stiltwright.Host.Jobs;
 
 /// <summary>
 /// Where several services share a ledger: gives a sign of life and looks for services that stopped giving theirs, however
-/// long a look at the share takes meanwhile.
+/// long a look at the share takes meanwhile. On a thread of its own: where all others wait for a share or for the database,
+/// a service that lives must not be taken for dead.
 /// </summary>
 public sealed class Pulse(Ledger ledger, Upkeep upkeep, TimeProvider time, ILogger<Pulse> log) : BackgroundService
 {
@@ -29,18 +30,24 @@ public sealed class Pulse(Ledger ledger, Upkeep upkeep, TimeProvider time, ILogg
     }
 
     /// <inheritdoc/>
-    protected override async Task ExecuteAsync(CancellationToken stoppingToken)
+    public override Task StartAsync(CancellationToken cancellationToken)
     {
-        if (!ledger.Store.Shared) return;
-        using var timer = new PeriodicTimer(PostgresStore.Pulse, time);
-        try
+        if (ledger.Store.Shared) ledger.ReleaseMails();
+        return base.StartAsync(cancellationToken);
+    }
+
+    /// <inheritdoc/>
+    protected override Task ExecuteAsync(CancellationToken stoppingToken)
+    {
+        if (!ledger.Store.Shared) return Task.CompletedTask;
+        var ended = new TaskCompletionSource(TaskCreationOptions.RunContinuationsAsynchronously);
+        var thread = new Thread(() =>
         {
-            while (await timer.WaitForNextTickAsync(stoppingToken).ConfigureAwait(false)) Beat(stoppingToken);
-        }
-        catch (OperationCanceledException) when (stoppingToken.IsCancellationRequested)
-        {
-            // The service ends.
-        }
+            while (!stoppingToken.WaitHandle.WaitOne(PostgresStore.Pulse)) Beat(stoppingToken);
+            ended.SetResult();
+        }) { IsBackground = true, Name = "signs of life" };
+        thread.Start();
+        return ended.Task;
     }
 
     private void Beat(CancellationToken cancel)

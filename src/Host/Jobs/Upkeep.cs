@@ -6,7 +6,7 @@ namespace Stiltwright.Host.Jobs;
 /// Makes ledger and engine agree again, whatever was cut off: runs that a dead service left, finished sets that still wait
 /// in scratch, queued jobs of which the engine knows nothing, mails that nobody is reminded of. Runs after each look.
 /// </summary>
-public sealed class Upkeep(ServiceState state, Ledger ledger, IQueue queue, JobDesk desk, Retention retention, TimeProvider time, ILogger<Upkeep> log)
+public sealed class Upkeep(ServiceState state, Ledger ledger, IQueue queue, JobDesk desk, Retention retention, TimeProvider time, ILogger<Upkeep> log, Mail.Outbox? outbox = null)
 {
     private static readonly TimeSpan WaitBeforeRetry = TimeSpan.FromSeconds(30);
     private static readonly TimeSpan WaitBeforeRemind = TimeSpan.FromSeconds(60);
@@ -20,6 +20,7 @@ public sealed class Upkeep(ServiceState state, Ledger ledger, IQueue queue, JobD
     private readonly Dictionary<string, long> _tried = new(StringComparer.Ordinal);
     private Task _publishing = Task.CompletedTask;
     private long? _reminded;
+    private long? _untried;
     private long? _retained;
     private string _startedFor = "";
 
@@ -39,6 +40,7 @@ public sealed class Upkeep(ServiceState state, Ledger ledger, IQueue queue, JobD
             if (ledger.Requeue(job.Id, JobState.Waiting)) await queue.Job(job.Id, state.IsLarge(job.Bytes)).ConfigureAwait(false);
         if (!desk.IsBusy) await Remind().ConfigureAwait(false);
         if (Due(ref _reminded, RemindMails)) await RemindOfMails().ConfigureAwait(false);
+        else if (outbox is not null && Due(ref _untried, WaitBeforeRemind)) await outbox.Remind().ConfigureAwait(false);
         if (Due(ref _retained, RetentionEvery)) retention.Once();
     }
 

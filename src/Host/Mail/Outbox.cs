@@ -16,6 +16,8 @@ namespace Stiltwright.Host.Mail;
 public sealed class Outbox(Ledger ledger, IQueue queue, IMailSender sender, MailWriter writer, Func<MailSettings> current, TimeProvider time, string folder, ILogger<Outbox> log)
 {
     private static readonly TimeSpan LongestPause = TimeSpan.FromHours(1);
+    private static readonly TimeSpan WaitBeforeRemind = TimeSpan.FromSeconds(60);
+    private const int MostReminded = 20;
 
     /// <summary>Folder of the .eml files.</summary>
     public string Folder => folder;
@@ -23,7 +25,14 @@ public sealed class Outbox(Ledger ledger, IQueue queue, IMailSender sender, Mail
     /// <summary>Sends a mail that waits; where that fails, it is due again after a pause.</summary>
     public async Task Send(string mailId, CancellationToken cancel)
     {
-        if (ledger.TakeMail(mailId) is not { } mail) return;
+        if (ledger.TakeMail(mailId) is not { } mail)
+        {
+            // In another service's hands. Should that one end before it notes what became of the mail, the mail would wait
+            // with nobody being reminded of it.
+            if (ledger.Mail(mailId) is { State: "waiting" }) await queue.Mail(mailId, PostgresStore.Lease).ConfigureAwait(false);
+            return;
+        }
+
         if (!sender.HasServer)
         {
             Keep(mail);
@@ -70,6 +79,14 @@ public sealed class Outbox(Ledger ledger, IQueue queue, IMailSender sender, Mail
             ledger.NoteMail(mail.Id, "waiting", SafeHeader.Clean(e.Message), tried: true);
             await queue.Mail(mail.Id, pause).ConfigureAwait(false);
         }
+    }
+
+    /// <summary>Queues mails again that should have been tried by now: the engine lost their message, or never had it.</summary>
+    public async Task Remind()
+    {
+        var settings = current();
+        if (!sender.HasServer || QuietHours.Left(settings.QuietFrom, settings.QuietTo, time.GetLocalNow()) is not null) return;
+        foreach (var id in ledger.UntriedMails(writer.Gathering + WaitBeforeRemind, MostReminded)) await queue.Mail(id, TimeSpan.Zero).ConfigureAwait(false);
     }
 
     /// <summary>5 s, then doubled up to an hour, with a fifth of jitter so that several do not come at once.</summary>
