@@ -45,7 +45,11 @@ public sealed class Pulse(Ledger ledger, Upkeep upkeep, TimeProvider time, ILogg
         {
             while (!stoppingToken.WaitHandle.WaitOne(PostgresStore.Pulse)) Beat(stoppingToken);
             ended.SetResult();
-        }) { IsBackground = true, Name = "signs of life" };
+        })
+        {
+            IsBackground = true,
+            Name = "signs of life",
+        };
         thread.Start();
         return ended.Task;
     }
