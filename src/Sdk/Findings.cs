@@ -58,6 +58,7 @@ public static class FindingIds
     public const string Island = "island";
     public const string LayerPeak = "layer-peak";
     public const string FacetsVisible = "facets-visible";
+    public const string FacetsSmoothed = "facets-smoothed";
     public const string OutgrowsPrinter = "outgrows-printer";
     public const string SplitNeeded = "split-needed";
     public const string SeamReview = "seam-review";

@@ -21,7 +21,7 @@ internal static class FigureChecks
             if (facets.ShownShare <= FacetSurvey.WorthSaying) continue;
             notes.Add(int.MaxValue, new Finding(FindingIds.FacetsVisible, Level.Note,
                 $"{(w.Pieces.Count > 1 ? $"Piece {p.Letter}: f" : "F")}acets of the source will show on {facets.ShownShare:P0} of the surface; the coarsest stands {facets.LargestDeviationMm:0.00} mm off the smooth shape ({facets.LongestMm:0.0} mm wide, turning {facets.TurnDegrees:0} degrees) at {facets.At} mm.",
-                "Ask for a finer source, or sand and fill before painting.")
+                "Ask for a finer source, let the recipe smooth it (smoothFacets of rescale), or sand and fill before painting.")
             { AtMm = facets.At, Piece = w.Pieces.Count > 1 ? p.Letter : null });
         }
     }

@@ -19,6 +19,18 @@ public sealed class RescaleSettings
     /// <summary>What becomes of hollows that the source brings along.</summary>
     [Setting("Closed hollows that the source brings along: fill them (shell hollows afresh) or keep them.", OneOf = ["fill", "keep"])]
     public string OldCavities { get; set; } = "fill";
+
+    /// <summary>Whether facets that show at the target size are smoothed.</summary>
+    [Setting("Whether facets of a coarse source that show at the target size are smoothed: the figure is refined, its corners, sharp edges and flat faces stay; struts, raft and unsure parts are never refined.")]
+    public bool SmoothFacets { get; set; }
+
+    /// <summary>Most that smoothing moves any point.</summary>
+    [Setting("Most that smoothing moves any point of the figure's surface; where the smooth shape lies farther off, the flats stay.", "mm", Least = 0.01, Most = 2)]
+    public double SmoothMostMm { get; set; } = 0.3;
+
+    /// <summary>Most triangles after smoothing.</summary>
+    [Setting("Most triangles that the figure has after smoothing; the coarsest places come first.", Least = 10000, Most = 20000000)]
+    public int SmoothMostTriangles { get; set; } = 4000000;
 }
 
 /// <summary>Enlarges figure, struts and raft, lowers the raft to its own thickness, and centres all on the platform.</summary>
@@ -28,7 +40,7 @@ public sealed class RescaleStage : IStage
     public string Name => "rescale";
 
     /// <inheritdoc/>
-    public string Version => "1.0";
+    public string Version => "1.1";
 
     /// <inheritdoc/>
     public Type SettingsType => typeof(RescaleSettings);
@@ -56,7 +68,7 @@ public sealed class RescaleStage : IStage
         var centre = parts.All.Center;
         var map = Affine.Translation(new Vec3(-centre.X, -centre.Y, -low)).Then(Affine.Scaling(scale)).Then(Affine.Translation(new Vec3(0, 0, -lowering.ByMm)));
         var size = parts.All.Size * scale;
-        var lattice = Lattice.For(Math.Max(Math.Max(size.X, size.Y) / 2, size.Z) + 1);
+        var lattice = Lattice.For(Math.Max(Math.Max(size.X, size.Y) / 2, size.Z) + 1 + (s.SmoothFacets ? s.SmoothMostMm : 0));
 
         Mesh Place(IEnumerable<int> shells) => Mesh.Concat(lattice, shells.Select(i => NullEdges.Collapse(source.Shells.MeshOf(i).Placed(map, lattice))));
         var outer = Place(parts.Figure);
@@ -72,6 +84,9 @@ public sealed class RescaleStage : IStage
             (outer, hollows, untouched) = (Place(parts.Figure), keep ? Place(parts.Hollows) : hollows, Place(parts.Untouched));
             (struts, raft) = (nearer.Struts, nearer.Raft);
         }
+
+        var untouched = Place(parts.Untouched);
+        if (s.SmoothFacets) outer = Smoothing.Run(outer, Mesh.Concat(lattice, [struts.ToMesh(lattice), raft, untouched, hollows]), struts, s, context, cancel);
 
         ReportSurface(source, parts, context);
         if (parts.Hollows.Count > 0 && !keep) context.Measure("old hollows filled", parts.Hollows.Count, "shells");

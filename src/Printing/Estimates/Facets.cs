@@ -1,3 +1,5 @@
+using Stiltwright.Geometry.Refining;
+
 namespace Stiltwright.Printing.Estimates;
 
 /// <summary>Flats and steps that show after enlarging (physics table 7). Lengths mm, angles radians.</summary>
@@ -7,7 +9,7 @@ public static class Facets
     public static double ChordDeviation(double radiusMm, int sides) => radiusMm * (1 - Math.Cos(Math.PI / sides));
 
     /// <summary>The same from a facet's width and its turning angle to the next: L/2 tan(theta/4), exact for equal facets.</summary>
-    public static double Deviation(double widthMm, double turnRadians) => widthMm / 2 * Math.Tan(turnRadians / 4);
+    public static double Deviation(double widthMm, double turnRadians) => FacetMeasure.Deviation(widthMm, turnRadians);
 
     /// <summary>Sides that keep the deviation within a bound: ceil(pi/acos(1 - e/R)).</summary>
     public static int SidesNeeded(double radiusMm, double withinMm) => (int)Math.Ceiling(Math.PI / Math.Acos(1 - withinMm / radiusMm));
@@ -22,12 +24,8 @@ public static class Facets
     public static double Cusp(double layerMm, double normalToZRadians) => layerMm * Math.Abs(Math.Cos(normalToZRadians));
 
     /// <summary>
-    /// True where a flat is worth a look: deviation above the largest of pixel, half a layer and 0.05 mm, and the facet wider
+    /// Flats that are worth a look: deviation above the largest of pixel, half a layer and 0.05 mm, and the facet wider
     /// than 0.5 mm, on an edge that turns by 2 to 30 degrees (sharper ones are meant; choices of the house).
     /// </summary>
-    public static bool Shows(double widthMm, double turnRadians, double pixelMm, double layerMm)
-    {
-        var degrees = turnRadians * 180 / Math.PI;
-        return degrees is >= 2 and <= 30 && widthMm > 0.5 && Deviation(widthMm, turnRadians) > Math.Max(0.05, Math.Max(pixelMm, layerMm / 2));
-    }
+    public static FacetRule Shown(double pixelMm, double layerMm) => new(2, 30, 0.5, Math.Max(0.05, Math.Max(pixelMm, layerMm / 2)));
 }
