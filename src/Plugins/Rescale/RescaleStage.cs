@@ -85,7 +85,6 @@ public sealed class RescaleStage : IStage
             (struts, raft) = (nearer.Struts, nearer.Raft);
         }
 
-        var untouched = Place(parts.Untouched);
         if (s.SmoothFacets) outer = Smoothing.Run(outer, Mesh.Concat(lattice, [struts.ToMesh(lattice), raft, untouched, hollows]), struts, s, context, cancel);
 
         ReportSurface(source, parts, context);
