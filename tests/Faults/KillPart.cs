@@ -1,4 +1,5 @@
 using System.Diagnostics;
+using System.Globalization;
 
 namespace Stiltwright.Faults;
 
@@ -31,7 +32,7 @@ internal static class KillPart
             await one.Kill(Math.Min(each, most - tally.Kills), limit - clock.Elapsed);
             await one.Drain();
             faults.AddRange(one.Check().Select(f => $"round of seed {seed} (kept in {one.Keep()}): {f}"));
-            Console.WriteLine($"{clock.Elapsed.TotalMinutes:0.0} min: round of seed {seed}, {tally.Kills} kills so far. {one.Said}");
+            Console.WriteLine(string.Create(CultureInfo.InvariantCulture, $"{clock.Elapsed.TotalMinutes:0.0} min: round of seed {seed}, {tally.Kills} kills so far, {clock.Elapsed.TotalSeconds / Math.Max(1, tally.Kills):0.0} s a kill, {one.Start.TotalSeconds:0.0} s a start of the service. {one.Said}"));
         }
 
         tally.Print();

@@ -12,7 +12,7 @@ internal sealed class KillRound : IAsyncDisposable
     private const string Whole = "enlarge-200";
     private const string Plain = "enlarge-150";
     private const int OpenAtOnce = 5;
-    private static readonly TimeSpan LongestSearch = TimeSpan.FromSeconds(40);
+    private const double LongestSearchInStarts = 30;
 
     private readonly Random _random;
     private readonly KillTally _tally;
@@ -23,6 +23,7 @@ internal sealed class KillRound : IAsyncDisposable
     private readonly Dictionary<string, int> _workers = new(StringComparer.Ordinal);
     private readonly List<string> _faults = [];
     private ServiceProcess? _host;
+    private TimeSpan _start = TimeSpan.FromSeconds(2); // what a start takes, until one was measured
     private int _names;
 
     public KillRound(int seed, KillTally tally)
@@ -36,6 +37,11 @@ internal sealed class KillRound : IAsyncDisposable
             (Plain, PrintRoom.Recipe(["before-inspect", plain[0], "before-rescale", plain[1], "before-estimate", plain[2], "before-writing"])));
         _room.LayHostileStages();
     }
+
+    private TimeSpan LongestSearch => _start * LongestSearchInStarts;
+
+    /// <summary>What the latest start of the service took.</summary>
+    public TimeSpan Start => _start;
 
     /// <summary>A sentence about the round.</summary>
     public string Said { get; private set; } = "";
@@ -51,6 +57,7 @@ internal sealed class KillRound : IAsyncDisposable
             var before = _tally.Kills;
             if (_random.Next(4) > 0) await Aimed(_tally.Least(_random));
             if (_tally.Kills == before) await AtRandom();
+            if (_host?.StartTook is { } took) _start = took;
         }
     }
 
@@ -131,12 +138,6 @@ internal sealed class KillRound : IAsyncDisposable
             return;
         }
 
-        if (state == KillStates.Queued)
-        {
-            KillHost();
-            return;
-        }
-
         using var stirred = new Stirring(_room);
         var clock = Stopwatch.StartNew();
         while (clock.Elapsed < LongestSearch)
@@ -144,8 +145,8 @@ internal sealed class KillRound : IAsyncDisposable
             FindWorkers();
             if (KillStates.IsThere(_room, state))
             {
-                if (_random.Next(2) == 0) Thread.Sleep(_random.Next(KillStates.Stages.Contains(state) ? 300 : 4));
-                if (_random.Next(3) == 0 || !KillWorker(state)) KillHost();
+                if (_random.Next(2) == 0) Thread.Sleep(_random.Next(KillStates.Stages.Contains(state) ? (int)(_start.TotalMilliseconds / 6) : 4));
+                if (state == KillStates.Queued || _random.Next(3) == 0 || !KillWorker(state)) KillHost();
                 return;
             }
 
@@ -155,7 +156,8 @@ internal sealed class KillRound : IAsyncDisposable
 
     private async Task AtRandom()
     {
-        await Task.Delay(_random.Next(50, 4000));
+        // From the first moments of a start to well into the work; by the clock of this machine as busy as it is.
+        await Task.Delay(_start * (2 * _random.NextDouble()));
         FindWorkers();
         if (_random.Next(2) == 0 || !KillWorker(null)) KillHost();
     }

@@ -28,9 +28,10 @@ internal static class KillStates
         return File.Exists(Path.Combine(scratch, "order.json")) ? Starting : Copying;
     }
 
-    /// <summary>True if a running service has a job in that state now, as far as its files tell.</summary>
+    /// <summary>True if a running service has a job in that state now, as far as its files and its ledger tell.</summary>
     public static bool IsThere(PrintRoom room, string state) => state switch
     {
+        Queued => AfterKill(room).Contains(Queued),
         CopyingOut => Making(room).Any(m => !File.Exists(m + ".intent.json")),
         Renames => room.Drops.Any(d => Files(Path.Combine(d, ".stiltwright", "making"), "*.intent.json").Length > 0),
         Copying or Starting => Runs(room).Any(r => OfRun(r) == state),
