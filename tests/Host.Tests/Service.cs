@@ -14,6 +14,8 @@ internal sealed class Service : IAsyncDisposable
 
     public Ledger Ledger => _host.Services.GetRequiredService<Ledger>();
 
+    public Metrics.ServiceMeter Meter => _host.Services.GetRequiredService<Metrics.ServiceMeter>();
+
     public ServiceState State => _host.Services.GetRequiredService<ServiceState>();
 
     public static Task<Service> Start(Workshop room, params string[] worker) => Start(room, new ShareFiles(), worker);

@@ -50,6 +50,9 @@ public static class FileShapes
             new("level", new TextShape(["debug", "information", "warning", "error"]), "Least level that is logged.", Default: "information"),
             new("keepDays", new NumberShape("days", 1, 3650, true), "How long log files are kept.", Default: 31),
         ]), "Log files in the state folder."),
+        new("metrics", new GroupShape([
+            new("everyS", new NumberShape("s", 0, 3600), "Pause between two writings of metrics.txt in the state folder (OpenMetrics text); 0: it is not written.", Default: 0),
+        ]), "The service's figures about itself. Read at a start."),
         new("keep", new GroupShape([
             new("replacedDays", new NumberShape("days", 1, 36500, true), "How long a set that a newer one replaced is kept in .stiltwright/replaced.", Default: 30),
             new("recordsDays", new NumberShape("days", 1, 36500, true), "How long the text of sent mails, and jobs that came to nothing, stay in the ledger.", Default: 90),

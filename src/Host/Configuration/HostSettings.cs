@@ -33,6 +33,9 @@ public sealed record HostSettings
     /// <summary>How long things are kept.</summary>
     public KeepSettings Keep { get; init; } = new();
 
+    /// <summary>The service's figures about itself.</summary>
+    public MetricsSettings Metrics { get; init; } = new();
+
     /// <summary>The program's own plug-in folder.</summary>
     public static string OwnPlugins => Path.Combine(AppContext.BaseDirectory, "plugins");
 
@@ -137,6 +140,13 @@ public sealed record LogSettings
 
     /// <summary>Days that log files are kept.</summary>
     public int KeepDays { get; init; } = 31;
+}
+
+/// <summary>The service's figures about itself.</summary>
+public sealed record MetricsSettings
+{
+    /// <summary>Pause between two writings of the file with the figures, s; 0 for no file.</summary>
+    public double EveryS { get; init; }
 }
 
 /// <summary>How long things are kept.</summary>

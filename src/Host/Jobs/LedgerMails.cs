@@ -15,6 +15,13 @@ public sealed partial class Ledger
         return db.Query<MailRow>("SELECT * FROM ledger_mails WHERE state = 'waiting' ORDER BY created, id").AsList();
     }
 
+    /// <summary>How many mails wait.</summary>
+    public long WaitingMailCount()
+    {
+        using var db = Open();
+        return db.ExecuteScalar<long>("SELECT COUNT(*) FROM ledger_mails WHERE state = 'waiting'");
+    }
+
     /// <summary>Ids of mails that have waited for at least so long without ever being tried, oldest first.</summary>
     public IReadOnlyList<string> UntriedMails(TimeSpan atLeast, int most)
     {

@@ -89,6 +89,16 @@ public sealed partial class Ledger
         return !inUse(has) && db.Execute("UPDATE ledger_places SET source = @source WHERE share = @share AND folder = @folder AND target = @target AND source = @has", new { share, folder, target, source, has }) > 0;
     }
 
+    /// <summary>How many jobs are not over, by state; every such state is named, also with none.</summary>
+    public IReadOnlyList<(string State, long Count)> CountsByState()
+    {
+        using var db = Open();
+        string[] states = [JobState.Queued, JobState.Running, JobState.Waiting, JobState.Publishing];
+        var (list, values) = OneOf(states);
+        var counts = db.Query<(string State, long Count)>($"SELECT state, COUNT(*) FROM ledger_jobs WHERE state IN {list} GROUP BY state", values).ToDictionary(c => c.State, c => c.Count, StringComparer.Ordinal);
+        return [.. states.Select(s => (s, counts.GetValueOrDefault(s)))];
+    }
+
     /// <summary>Jobs that have been queued for at least so long.</summary>
     public IReadOnlyList<JobRow> QueuedFor(string share, TimeSpan atLeast)
     {

@@ -9,7 +9,7 @@ namespace Stiltwright.Host.Jobs;
 /// Brings finished sets from scratch onto the share and tells ledger and mail. What cannot be published now stays in
 /// scratch, finished: a share that is full for a night costs the night's work nothing.
 /// </summary>
-public sealed class PublishDesk(ServiceState state, Ledger ledger, IQueue queue, MailWriter mails, ShareFiles files, ILogger<PublishDesk> log)
+public sealed class PublishDesk(ServiceState state, Ledger ledger, IQueue queue, MailWriter mails, ShareFiles files, ILogger<PublishDesk> log, Metrics.ServiceMeter? meter = null)
 {
     /// <summary>Publishes the set that a run made. What stands in the way is noted; the sweep tries again.</summary>
     public async Task Publish(JobRow job, CancellationToken cancel)
@@ -143,6 +143,7 @@ public sealed class PublishDesk(ServiceState state, Ledger ledger, IQueue queue,
         if (!ledger.Finish(job.Id, job.Fence, asState, glance.Outcome, glance.FirstFinding, Path.GetFileName(setFolder), null, mail)) return;
         log.LogInformation("{Folder}/{Source}: set {Number} stands, {Outcome}", job.Folder, job.Source, job.Number, glance.Outcome);
         state.BoardChanged();
+        meter?.Stands(asState == JobState.Parked ? asState : glance.Outcome, setFolder);
         if (mail is not null) await queue.Mail(mail.Id, mails.Gathering).ConfigureAwait(false);
     }
 }

@@ -7,6 +7,7 @@ using Serilog.Events;
 using Stiltwright.Host.Board;
 using Stiltwright.Host.Configuration;
 using Stiltwright.Host.Mail;
+using Stiltwright.Host.Metrics;
 using Stiltwright.Host.Plugins;
 using Stiltwright.Host.Publishing;
 using Stiltwright.Host.Watching;
@@ -70,6 +71,8 @@ public static class ServiceHost
             services.AddSingleton(new MailWriter(mail, share, parts.Time));
             services.AddSingleton(parts.Sender ?? new SmtpSender(mail));
             services.AddSingleton(s => new Outbox(ledger, s.GetRequiredService<IQueue>(), s.GetRequiredService<IMailSender>(), s.GetRequiredService<MailWriter>(), mail, parts.Time, Path.Combine(host.State, "outbox"), s.GetRequiredService<ILogger<Outbox>>()));
+            services.AddSingleton<ServiceMeter>();
+            services.AddSingleton<MetricsFile>();
             services.AddSingleton<PublishDesk>();
             services.AddSingleton<JobDesk>();
             services.AddSingleton<Retention>();
@@ -82,6 +85,7 @@ public static class ServiceHost
             services.AddResourceSetupOnStartup();
             services.AddHostedService(s => s.GetRequiredService<BoardWriter>());
             services.AddHostedService<WatchService>();
+            services.AddHostedService(s => s.GetRequiredService<MetricsFile>());
             return builder.Build();
         }
         catch

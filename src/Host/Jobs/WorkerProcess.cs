@@ -2,6 +2,7 @@ using System.ComponentModel;
 using System.Diagnostics;
 using System.Globalization;
 using Stiltwright.Host.Configuration;
+using Stiltwright.Host.Metrics;
 
 namespace Stiltwright.Host.Jobs;
 
@@ -109,6 +110,7 @@ public sealed class WorkerProcess(WorkerCommand command, WorkerSettings limits, 
         var errors = new ErrorLog(logPath);
         var error = BoundedLines.Read(process.StandardError, errors.Add);
         var (end, peak) = await Watch(process, began, start.WorkingDirectory, cancel).ConfigureAwait(false);
+        WorkerMemory.Ended(process.Id);
         // What it started and left behind holds the pipes open, memory and files.
         family.EndAll();
         // What the child started may still hold the pipes; it was killed with it, so this ends, but we do not rely on it.
@@ -132,6 +134,7 @@ public sealed class WorkerProcess(WorkerCommand command, WorkerSettings limits, 
             await Task.WhenAny(exited, Task.Delay(Look, CancellationToken.None)).ConfigureAwait(false);
             if (exited.IsCompleted) break;
             var resident = Resident(process);
+            WorkerMemory.Note(process.Id, (long)(resident * 1048576));
             peak = Math.Max(peak, resident);
             if (resident > limits.MemoryMiB) end = WorkerEnd.OutOfMemory;
             else if (time.GetElapsedTime(began).TotalSeconds > limits.TimeLimitS) end = WorkerEnd.TimedOut;

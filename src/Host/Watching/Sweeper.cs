@@ -9,7 +9,7 @@ namespace Stiltwright.Host.Watching;
 /// Decides, by looking at the whole share, which files are new work. It alone decides; change notifications only make it
 /// look sooner.
 /// </summary>
-public sealed class Sweeper(ServiceState state, Ledger ledger, IQueue queue, PublishDesk publishing, Upkeep upkeep, TimeProvider time, ILogger<Sweeper> log)
+public sealed class Sweeper(ServiceState state, Ledger ledger, IQueue queue, PublishDesk publishing, Upkeep upkeep, TimeProvider time, ILogger<Sweeper> log, Metrics.ServiceMeter? meter = null)
 {
     private static readonly TimeSpan DeepEvery = TimeSpan.FromSeconds(60);
 
@@ -43,7 +43,7 @@ public sealed class Sweeper(ServiceState state, Ledger ledger, IQueue queue, Pub
     /// <param name="cancel">Stops between two files.</param>
     public async Task Sweep(bool deep, CancellationToken cancel)
     {
-        LastStep = time.GetTimestamp();
+        var began = LastStep = time.GetTimestamp();
         if (Look(deep) is not { } folders) return;
         var changed = !ReferenceEquals(folders, _folders) && !Same(folders, _folders);
         _folders = folders;
@@ -72,6 +72,7 @@ public sealed class Sweeper(ServiceState state, Ledger ledger, IQueue queue, Pub
         _arriving = arriving;
         await Trouble("upkeep", () => upkeep.Once(cancel)).ConfigureAwait(false);
         Looks++;
+        meter?.Looked(time.GetElapsedTime(began));
         LastStep = time.GetTimestamp();
         if (changed) state.BoardChanged();
     }
