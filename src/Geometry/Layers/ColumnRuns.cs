@@ -36,6 +36,9 @@ public sealed class ColumnRuns
         return c >= 0 && RunAt(c, p.Z / UnitMm) >= 0;
     }
 
+    /// <summary>True if a column (by number) is solid at a height, mm.</summary>
+    public bool Holds(int column, double zMm) => RunAt(column, zMm / UnitMm) >= 0;
+
     /// <summary>The stretch of a column that holds a height (units), or -1.</summary>
     internal int RunAt(int column, double z)
     {

@@ -1,7 +1,9 @@
 using Stiltwright.Geometry;
+using Stiltwright.Geometry.Layers;
 using Stiltwright.Geometry.Spatial;
 using Stiltwright.Printing.Growing;
 using Stiltwright.Printing.Loads;
+using Stiltwright.Printing.Strength;
 using Stiltwright.Printing.Struts;
 using Stiltwright.Sdk;
 
@@ -24,6 +26,7 @@ internal sealed class PieceReinforcer(Workpiece workpiece, Piece piece, GrowthSi
     {
         var scene = Surroundings();
         var (struts, left) = HoldSpots(scene);
+        if (settings.Overhangs && struts.Segments.Count > 0 && left > 0) (struts, left) = HoldFlats(scene, struts, left);
         if (settings.Helpers && struts.Segments.Count > 0 && left > 0) struts = Help(scene, struts, left);
         return ReferenceEquals(struts, piece.Struts) ? piece : piece with { Struts = struts, StrutsAsEnlarged = struts };
     }
@@ -42,7 +45,6 @@ internal sealed class PieceReinforcer(Workpiece workpiece, Piece piece, GrowthSi
     // The struts, and how many more may be added: none where a person must decide.
     private (StrutGraph Struts, int Left) HoldSpots(GrowthScene scene)
     {
-        var lattice = piece.Outer.Lattice;
         var spots = UnheldSpots.Find(scene, PieceModels.FigureLayers(piece, context.Resin.LayerMm, cancel).ForLoads(), piece.Struts);
         if (spots.Count == 0) return (piece.Struts, settings.MostStruts);
         if (spots.Count > settings.MostStruts)
@@ -53,16 +55,48 @@ internal sealed class PieceReinforcer(Workpiece workpiece, Piece piece, GrowthSi
             { AtMm = spots[0].At, Piece = Letter });
             return (piece.Struts, 0);
         }
-        var result = StrutGrowth.Grow(scene, piece.Struts, spots, sizes, lattice, cancel);
+        var result = StoutEnough(scene, piece.Struts, spots);
+        Say(result);
+        return (result.Graph, settings.MostStruts - result.Grown.Count);
+    }
+
+    // New struts under the spots, made thicker where their load asks for it.
+    private GrowthResult StoutEnough(GrowthScene scene, StrutGraph struts, IReadOnlyList<GrowthSpot> spots)
+    {
+        var lattice = piece.Outer.Lattice;
+        var result = StrutGrowth.Grow(scene, struts, spots, sizes, lattice, cancel);
         for (var pass = 0; pass < StoutPasses && result.Grown.Count > 0; pass++)
         {
             if (Stouter.Spots(LoadScenes.Of(piece, result.Graph, context, cancel), result, sizes, cancel) is not { } stouter) break;
             // A spot that found no way between thin struts finds none between thick ones.
-            var again = StrutGrowth.Grow(scene, piece.Struts, [.. result.Grown.Select(g => stouter.GetValueOrDefault(g.Spot, g.Spot))], sizes, lattice, cancel);
+            var again = StrutGrowth.Grow(scene, struts, [.. result.Grown.Select(g => stouter.GetValueOrDefault(g.Spot, g.Spot))], sizes, lattice, cancel);
             result = again with { Blocked = [.. result.Blocked, .. again.Blocked] };
         }
-        Say(result);
-        return (result.Graph, settings.MostStruts - result.Grown.Count);
+        return result;
+    }
+
+    // Contacts under flats whose first layers reach out too far, and how many more struts may be added.
+    private (StrutGraph Struts, int Left) HoldFlats(GrowthScene scene, StrutGraph struts, int left)
+    {
+        var resin = context.Resin;
+        var reach = Spacing.FreeLip(FlatOverhangs.BridgingLayers * resin.LayerMm, resin.GreenStrengthMPa, settings.Safety, resin.SeparationStressKPa / 1000);
+        var solid = piece.Untouched.TriangleCount == 0 ? piece.Outer : Mesh.Concat(piece.Outer.Lattice, [piece.Outer, piece.Untouched]);
+        var runs = Columns.Build([new ColumnPart(solid, 0)], PieceModels.GridOf(piece), cancel).Runs();
+        var spots = FlatOverhangs.Find(runs, struts, resin.LayerMm, reach, scene.RaftTopMm, cancel);
+        if (spots.Count == 0) return (struts, left);
+        var result = spots.Count > left ? new GrowthResult(struts, [], [.. spots.Select(s => new NoPath(s, "more than may be added by reinforce.mostStruts"))])
+            : StoutEnough(scene, struts, spots);
+        if (result.Grown.Count > 0)
+            context.Report(new Finding(FindingIds.StrutAdded, Level.Note,
+                $"{Whose}{result.Grown.Count} strut{(result.Grown.Count == 1 ? " was" : "s were")} added under flat undersides on which enlarging moved the contacts too far apart{WithBraces(result.Grown.Sum(g => g.Braces))}: at {Places(result.Grown.Select(g => g.Spot.At))}. The first {FlatOverhangs.BridgingLayers} layers bear {reach:0.0} mm from one hold to the next.",
+                "Nothing to do; struts.json lists them as added.")
+            { AtMm = result.Grown[0].Spot.At, Piece = Letter });
+        if (result.Blocked.Count > 0)
+            context.Report(new Finding(FindingIds.ContactsFarApart, Level.Note,
+                $"{Whose}{result.Blocked.Count} place{(result.Blocked.Count == 1 ? "" : "s")} on flat undersides {(result.Blocked.Count == 1 ? "lies" : "lie")} too far from the next contact and got no strut ({result.Blocked[0].Why}): {Places(result.Blocked.Select(b => b.Spot.At))}. The first layers there may sag or show.",
+                "Tilt the figure a little in the source, so that no face lies flat above the platform, or put struts there.")
+            { AtMm = result.Blocked[0].Spot.At, Piece = Letter });
+        return (result.Graph, left - result.Grown.Count);
     }
 
     private void Say(GrowthResult result)

@@ -10,6 +10,10 @@ public sealed class ReinforceSettings
     [Setting("Most struts that are added to one piece; where more parts than that begin in mid-air none is added and a person decides.", Least = 0, Most = 2000)]
     public int MostStruts { get; set; } = 100;
 
+    /// <summary>Whether flats get more contacts.</summary>
+    [Setting("Whether flat undersides get more contacts where enlarging moved them so far apart that the first layers cannot bridge the gap.")]
+    public bool Overhangs { get; set; } = true;
+
     /// <summary>Whether overloaded struts get helpers.</summary>
     [Setting("Whether struts that are used too hard even at the size of plain enlarging get others beside them to share their load.")]
     public bool Helpers { get; set; } = true;
