@@ -11,6 +11,9 @@ internal sealed class DrawnEnds
     /// <summary>Least and greatest depth by which an end is sunk into figure or raft, mm.</summary>
     public const double LeastDepthMm = 0.05, MostDepthMm = 0.15;
 
+    /// <summary>An end wider than what it joins by more than this stands out of it.</summary>
+    private const double WiderShare = 1.1;
+
     private readonly IReadOnlyList<DrawnBody> _bodies;
     private readonly Dictionary<int, HashSet<int>> _meets = [];
 
@@ -55,8 +58,8 @@ internal sealed class DrawnEnds
                 double a = p.Along(q.At(q.Low)), b = p.Along(q.At(q.High));
                 if (a > b) (a, b) = (b, a);
                 var overlap = Math.Min(0.3, Math.Min(p.Size, q.Size));
-                if (a >= p.High - 0.5 * p.Size && a > (p.Low + p.High) / 2) Extend(Math.Min(b, Math.Max(p.High, a + overlap)), p.Size);
-                if (b <= p.Low + 0.5 * p.Size && b < (p.Low + p.High) / 2) Extend(Math.Max(a, Math.Min(p.Low, b - overlap)), p.Size);
+                if (a >= p.High - 0.5 * p.Size && a > (p.Low + p.High) / 2 && Buried(p, p.High, q)) Extend(Math.Min(b, Math.Max(p.High, a + overlap)), p.Size);
+                if (b <= p.Low + 0.5 * p.Size && b < (p.Low + p.High) / 2 && Buried(p, p.Low, q)) Extend(Math.Max(a, Math.Min(p.Low, b - overlap)), p.Size);
                 continue;
             }
             var (s, t, distance) = Closest(p, q);
@@ -87,6 +90,9 @@ internal sealed class DrawnEnds
             else low = Math.Min(low, Math.Min(least - 0.02, mean - depth));
         }
     }
+
+    // A disc is not drawn on into the thinner shaft that stands on it: the shaft reaches into the disc.
+    private static bool Buried(DrawnPrism p, double end, DrawnPrism q) => p.CornerRadius(end) <= WiderShare * q.CornerRadius(q.Along(p.At(end)));
 
     private static (double S, double T, double Distance) Closest(DrawnPrism p, DrawnPrism q)
     {

@@ -19,6 +19,9 @@ public static class FusedSeparation
 
     private const int MostRounds = 4;
 
+    /// <summary>A disc under a foot may taper by this, radius over height; a foot's cone tapers more.</summary>
+    private const double MostPadTaper = 0.25;
+
     /// <summary>Separates, or says why not. The mesh is not changed.</summary>
     public static Separation Try(Mesh mesh, ShellSet shells, RecognitionSettings settings, CancellationToken ct)
     {
@@ -61,7 +64,7 @@ public static class FusedSeparation
 
     /// <summary>An upright plate or disc on the platform: part of a raft, and left in one piece with it.</summary>
     private static bool IsPad(DrawnPrism p, double floor, RecognitionSettings settings) =>
-        Math.Abs(p.Axis.Z) > 0.999 && Math.Abs(p.Growth) < 0.02 && p.At(p.Low).Z < floor + 0.05 && p.High - p.Low <= Math.Min(settings.MostRaftMm, 2 * p.Size);
+        Math.Abs(p.Axis.Z) > 0.999 && Math.Abs(p.Growth) < MostPadTaper && p.At(p.Low).Z < floor + 0.05 && p.High - p.Low <= Math.Min(settings.MostRaftMm, 2 * p.Size);
 
     private static Role[] Roles(Recognised r, int[] bodyOfShell, int body) =>
         [.. Enumerable.Range(0, bodyOfShell.Length).Where(s => bodyOfShell[s] == body).Select(s => r.RoleOfShell[s])];
