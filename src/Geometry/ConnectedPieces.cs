@@ -33,7 +33,7 @@ public sealed class ConnectedPieces
         var parent = new int[vertices];
         for (var v = 0; v < parent.Length; v++) parent[v] = v;
         var blocks = (corners.Length / 3 + TrianglesAtOnce - 1) / TrianglesAtOnce;
-        Parallel.For(0, blocks, block =>
+        Parallel.For(0, blocks, Ranges.Threads, block =>
         {
             var end = (int)Math.Min(corners.Length, 3L * (block + 1) * TrianglesAtOnce);
             for (var i = 3 * block * TrianglesAtOnce; i < end; i += 3)
@@ -54,7 +54,7 @@ public sealed class ConnectedPieces
             parent[v] = p == v ? pieces++ : parent[p];
         }
         var counts = new int[pieces];
-        Parallel.For(0, blocks, () => new int[pieces], (block, _, own) =>
+        Parallel.For(0, blocks, Ranges.Threads, () => new int[pieces], (block, _, own) =>
         {
             var end = (int)Math.Min(corners.Length, 3L * (block + 1) * TrianglesAtOnce);
             for (var i = 3 * block * TrianglesAtOnce; i < end; i += 3) own[parent[corners[i]]]++;

@@ -62,7 +62,7 @@ public sealed class EdgePairing
         var blocks = (mesh.VertexCount + VerticesAtOnce - 1) / VerticesAtOnce;
         var crowdedOf = new List<(int From, int Count)>?[blocks];
         var clashOf = new List<int>?[blocks];
-        Parallel.For(0, blocks, block =>
+        Parallel.For(0, blocks, Ranges.Threads, block =>
         {
             List<(int, int)>? crowded = null;
             List<int>? clashing = null;

@@ -11,7 +11,7 @@ public static class Orientation
 {
     // A shell inside out that crosses others cannot be a hollow if most of it lies in the open; below this share nobody can tell.
     private const double OutsideShareToTurn = 0.8;
-    private const int Samples = 64;
+    private const int Samples = 512;
 
     /// <summary>Settles which way every closed shell faces. Triangles keep their numbers.</summary>
     public static OrientedMesh Settle(Mesh mesh, ShellSet shells)

@@ -6,6 +6,12 @@ internal static class Ranges
     /// <summary>Entries in one range.</summary>
     internal const int Size = 1 << 15;
 
+    /// <summary>Threads at most for all work begun from here on (0: as many as there are processors); so that a test can compare one with many.</summary>
+    internal static readonly AsyncLocal<int> MostThreads = new();
+
+    /// <summary>For Parallel.For.</summary>
+    internal static ParallelOptions Threads => new() { MaxDegreeOfParallelism = MostThreads.Value > 0 ? MostThreads.Value : Environment.ProcessorCount };
+
     /// <summary>Number of ranges for so many entries.</summary>
     internal static int Count(int entries) => (entries + Size - 1) / Size;
 
@@ -14,7 +20,7 @@ internal static class Ranges
     {
         var ranges = Count(entries);
         if (ranges == 1) work(0, 0, entries);
-        else if (ranges > 1) Parallel.For(0, ranges, r => work(r, r * Size, Math.Min(entries, (r + 1) * Size)));
+        else if (ranges > 1) Parallel.For(0, ranges, Threads, r => work(r, r * Size, Math.Min(entries, (r + 1) * Size)));
     }
 
     /// <summary>Entries for which the test holds, in rising order.</summary>

@@ -22,8 +22,8 @@ internal static class Seams
         var tolerance = ToleranceUnits(mesh);
         var pairs = Nearest(mesh, edges, tolerance);
         if (pairs.Count == 0) return mesh;
-        // A merge is kept only if it gives an open edge its neighbour; then the others are taken back.
-        for (var round = 0; round < 2 && pairs.Count > 0; round++)
+        // A merge is kept only if it gives an open edge its neighbour; then the others are taken back. Each round has fewer, so it ends.
+        while (pairs.Count > 0)
         {
             var merged = Merge(mesh, pairs);
             var after = EdgePairing.Build(merged).TwinArray;

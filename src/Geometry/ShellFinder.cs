@@ -39,7 +39,7 @@ public static class ShellFinder
         for (var t = 0; t < n; t++) triangles[of[t]][filled[of[t]]++] = t;
 
         var shells = new Shell[triangles.Length];
-        Parallel.For(0, shells.Length, s => shells[s] = Measure(edges, s, triangles[s]));
+        Parallel.For(0, shells.Length, Ranges.Threads, s => shells[s] = Measure(edges, s, triangles[s]));
         return new ShellSet(mesh, of, shells);
     }
 

@@ -81,7 +81,7 @@ public sealed partial class TriangleTree
         return new TriangleTree(mesh, boxes, children, ids, points, maxThreads);
     }
 
-    internal static ParallelOptions Threads(int maxThreads) => new() { MaxDegreeOfParallelism = maxThreads > 0 ? maxThreads : Environment.ProcessorCount };
+    internal static ParallelOptions Threads(int maxThreads) => maxThreads > 0 ? new() { MaxDegreeOfParallelism = maxThreads } : Ranges.Threads;
 
     /// <summary>Triangles whose own boxes share a point with a box, appended in no order of meaning (but always the same one).</summary>
     [SkipLocalsInit]
