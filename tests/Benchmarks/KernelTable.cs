@@ -95,7 +95,9 @@ internal static class KernelTable
             Cell(() =>
             {
                 resolved = MeshBoolean.Resolved(mesh);
-                return (Closed(resolved), $"{SelfCrossings.Find(resolved).Count} crossings");
+                // By place: surfaces that only touch have vertices of their own there.
+                var crossings = SelfCrossings.Find(resolved.Welded()).Count;
+                return (Closed(resolved) && crossings == 0, $"{crossings} crossings");
             }),
             Cell(() =>
             {
@@ -106,7 +108,15 @@ internal static class KernelTable
                 return (Closed(r.Surface) && (had > 0 || has == 0), string.Create(CultureInfo.InvariantCulture,
                     $"{r.Surface.TriangleCount}, crossings {had} -> {has}, {r.DeviationMm:0.000} mm, volume {Percent(r.Surface.SignedVolumeMm3() / before - 1)}"));
             }),
-            Cell(() => (true, Percent(LayerScan.Of(mesh, 0.1, 0.1).VolumeMm3 / (resolved ?? mesh).SignedVolumeMm3() - 1))),
+            Cell(() =>
+            {
+                // Flat parts need thin layers: what is measured is the kernel, not how coarse the layers are.
+                var united = (resolved ?? mesh).SignedVolumeMm3();
+                var layer = Math.Min(0.05, Math.Max(0.001, mesh.Bounds.Size.Z / 100));
+                if (united == 0) return (true, "no volume");
+                var off = LayerScan.Of(mesh, layer, 0.05).VolumeMm3 / united - 1;
+                return (Math.Abs(off) < 0.01, Percent(off));
+            }),
             Cell(() =>
             {
                 var tree = TriangleTree.Build(mesh);
