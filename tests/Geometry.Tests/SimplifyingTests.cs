@@ -18,7 +18,7 @@ public class SimplifyingTests
         Assert.True(result.DeviationMm <= deviation);
         double there = Farthest(result.Surface, mesh), back = Farthest(mesh, result.Surface);
         Assert.True(Math.Max(there, back) <= deviation, $"{there} and {back} mm measured, {deviation} mm asked");
-        Assert.InRange(result.DeviationMm, 0, Math.Max(there, back) * 1.001 + 1e-6);
+        Assert.True(Math.Max(there, back) <= result.DeviationMm + 1e-9, $"{there} and {back} mm measured, {result.DeviationMm} mm said to be proven");
         return result.Surface;
     }
 

@@ -18,7 +18,7 @@ public sealed record SimplifyRequest
 
 /// <summary>A simplified surface.</summary>
 /// <param name="Surface">Closed, every edge with two triangles that run along it in opposite directions, as the input was; the input itself where it was refused.</param>
-/// <param name="DeviationMm">Largest distance measured afterwards between input and result, both ways (<see cref="SurfaceDistance"/>), mm; at most what was asked.</param>
+/// <param name="DeviationMm">No point of either surface lies farther from the other one than this, mm: proven afterwards for all points, not only measured at some (corners, what lies straight above flat parts, convex distances); at most what was asked.</param>
 public sealed record SimplifyResult(Mesh Surface, double DeviationMm)
 {
     /// <summary>Vertices kept where they were because surfaces that lie close together would have crossed.</summary>
@@ -32,7 +32,7 @@ public sealed record SimplifyResult(Mesh Surface, double DeviationMm)
 /// Saves triangles of a closed surface within a stated deviation: edges are drawn together in the order of quadric costs (Garland,
 /// Heckbert 1997), only where the surface stays 2-manifold (link condition), no triangle turns over, and corners of either
 /// surface stay near the other. Volume, sharp edges and corners are kept as far as the quadrics keep them, that is within the
-/// deviation. Afterwards the deviation is measured, both ways, and crossings are looked for; where it is too large, or the result
+/// deviation. Afterwards the deviation is proven, both ways, and crossings are looked for; where it is too large, or the result
 /// crosses itself and the input did not, the places are kept as they were and the work is done anew with less freedom.
 /// </summary>
 public static class SurfaceSimplifier
@@ -40,11 +40,7 @@ public static class SurfaceSimplifier
     private const int Attempts = 6;
 
     // Corners are held to this part of the deviation, and to less at every further attempt; the rest is for what lies between them.
-    private const double DecidedShare = 0.5;
-
-    // Corners and middles measured afterwards lie within this part of the deviation; what lies between them gets the rest (on
-    // thousands of random bodies points between them lay up to 1.2 times as far off).
-    private const double MeasuredShare = 0.6;
+    private const double DecidedShare = 0.55;
 
     /// <summary>Simplifies a surface.</summary>
     /// <param name="mesh">Closed; it may cross itself or touch itself along edges and corners, which stays so.</param>
@@ -69,7 +65,7 @@ public static class SurfaceSimplifier
         var original = TriangleTree.Build(apart, request.MaxThreads);
         var decided = DecidedShare * request.DeviationMm;
         var reach = Math.Max(4 * request.DeviationMm, 2 * MeanEdge(mesh));
-        for (var attempt = 0; attempt < Attempts; attempt++, decided *= 0.75)
+        for (var attempt = 0; attempt < Attempts; attempt++, decided *= 0.85)
         {
             var table = new CornerTable(apart.VertexCount, apart.CornersArray, pairing.TwinArray);
             var work = new BoundedCollapse(original, table, locked, decided, attempt > 0 || request.LeastTriangles == 0, request.MaxThreads, cancel);
@@ -78,8 +74,8 @@ public static class SurfaceSimplifier
             var tree = TriangleTree.Build(result, request.MaxThreads);
             var crossings = SelfCrossings.Find(tree, request.MaxThreads);
             if (crossings.Count > 0) crossings = Made(result, crossings, apart, before.Value, request.DeviationMm);
-            var there = SurfaceDistance.Measure(result, original, MeasuredShare * request.DeviationMm, request.MaxThreads);
-            var back = SurfaceDistance.Measure(apart, tree, MeasuredShare * request.DeviationMm, request.MaxThreads);
+            var there = CoverBound.Of(result, apart, pairing.TwinArray, original, request.DeviationMm, request.MaxThreads);
+            var back = CoverBound.Of(apart, result, EdgePairing.Build(result).TwinArray, tree, request.DeviationMm, request.MaxThreads);
             if (crossings.Count == 0 && there.Beyond.Count == 0 && back.Beyond.Count == 0)
                 return new(result, Math.Max(there.LargestMm, back.LargestMm)) { KeptVertices = locked.Count(l => l) };
             Lock(locked, apart, [.. crossings.SelectMany(p => Corners(result, p.A).Concat(Corners(result, p.B))), .. there.Beyond, .. back.Beyond], reach);

@@ -132,4 +132,7 @@ public sealed partial class TriangleTree
         Vec3 a = Corner(place, 0), b = Corner(place, 1), c = Corner(place, 2);
         return new Box3(Vec3.Min(a, Vec3.Min(b, c)), Vec3.Max(a, Vec3.Max(b, c)));
     }
+
+    /// <summary>Number of the triangle at a place in the leaves.</summary>
+    internal int TriangleAt(int place) => _ids[place];
 }
