@@ -14,15 +14,23 @@ internal sealed class StrutsScene
     private readonly List<(Mesh Mesh, Role Role, double RadiusAtMiddle)> _parts = [];
     private readonly Random _random;
 
-    public StrutsScene(int seed, bool struts = true)
+    public StrutsScene(int seed, bool struts = true, bool rich = false)
     {
         _random = new Random(seed);
         Seed = seed;
-        Raft = _random.Next(3);
+        Raft = _random.Next(rich ? 5 : 3);
         Sides = new[] { 4, 5, 6, 8, 12, 16, 24, 32 }[_random.Next(8)];
         Whole = _random.Next(3) == 0;
         Balls = _random.Next(2) == 0;
         Braces = _random.Next(3);
+        if (rich)
+        {
+            Feet = _random.Next(3);
+            TipBalls = _random.Next(2) == 0;
+            Branches = _random.Next(2) == 0;
+            Bent = !Whole && _random.Next(3) == 0;
+            Flush = !Whole && !Bent && _random.Next(3) == 0;
+        }
         Body = Creature(new Vec3(0, 0, 24), 11);
         Add(Body, Role.Figure);
         LookAlikes();
@@ -31,8 +39,23 @@ internal sealed class StrutsScene
 
     public int Seed { get; }
 
-    /// <summary>0 none, 1 plate, 2 pads with bars.</summary>
+    /// <summary>0 none, 1 plate, 2 pads with bars, 3 parallel rails, 4 a grid of rails.</summary>
     public int Raft { get; }
+
+    /// <summary>0 cones, 1 discs, 2 none.</summary>
+    public int Feet { get; }
+
+    /// <summary>A ball where the tip meets the figure.</summary>
+    public bool TipBalls { get; }
+
+    /// <summary>A second, leaning strut branches off every third one.</summary>
+    public bool Branches { get; }
+
+    /// <summary>Pillars bow a little.</summary>
+    public bool Bent { get; }
+
+    /// <summary>Foot, pillar and tip end on one another, corner on corner, instead of overlapping.</summary>
+    public bool Flush { get; }
 
     public int Sides { get; }
 
@@ -48,7 +71,7 @@ internal sealed class StrutsScene
 
     public IReadOnlyList<(Mesh Mesh, Role Role, double RadiusAtMiddle)> Parts => _parts;
 
-    public override string ToString() => $"seed {Seed}: raft {Raft}, {Sides} sides, whole {Whole}, balls {Balls}, braces {Braces}";
+    public override string ToString() => $"seed {Seed}: raft {Raft}, {Sides} sides, whole {Whole}, balls {Balls}, braces {Braces}, feet {Feet}, tip balls {TipBalls}, branches {Branches}, bent {Bent}, flush {Flush}";
 
     /// <summary>The scene as one source; parts in an order shuffled by a seed, all turned about z.</summary>
     public (Mesh Mesh, ShellSet Shells, int[] PartOfShell) Source(int shuffle = 0, double turn = 0)
@@ -127,7 +150,15 @@ internal sealed class StrutsScene
             var contact = hits.First(h => h.Entering).Distance + 0.01;
             double joint = contact - 2.2, foot = Math.Max(0, raftTop - 0.3);
             Vec3 At(double z) => new(x, y, z);
-            if (Whole)
+            if (Flush)
+            {
+                // Equal polygons at the joints: the rings share their corners once the file is read.
+                double top = raftTop + 0.8;
+                if (Feet < 2) Add(Primitives.Frustum(Grid, At(foot), At(top), 2.1 * r, 1.1 * r, Sides), Role.Foot);
+                Add(Primitives.Frustum(Grid, At(Feet < 2 ? top : foot), At(joint), 1.1 * r, r, Sides), Role.Pillar, 1.05 * r);
+                Add(Primitives.Frustum(Grid, At(joint), At(contact + 0.15), r, tip, Sides), Role.Tip, (r + tip) / 2);
+            }
+            else if (Whole)
             {
                 var height = contact + 0.15 - foot;
                 double Along(double z) => (z - foot) / height;
@@ -136,15 +167,25 @@ internal sealed class StrutsScene
             }
             else
             {
-                Add(Primitives.Frustum(Grid, At(foot), At(raftTop + 0.8), 2.1 * r, 1.2 * r, 16), Role.Foot, 0);
-                Add(Primitives.Frustum(Grid, At(foot + 0.05), At(joint + 0.1), 1.1 * r, r, Sides), Role.Pillar, 1.05 * r);
+                if (Feet == 0) Add(Primitives.Frustum(Grid, At(foot), At(raftTop + 0.8), 2.1 * r, 1.2 * r, 16), Role.Foot, 0);
+                if (Feet == 1) Add(Primitives.Cylinder(Grid, At(foot), At(raftTop + 0.5), 2 * r, 16), Role.Foot, 0);
+                if (Bent) Add(Bow(At(foot + 0.05), At(joint + 0.1), 1.1 * r, r), Role.Pillar, 0);
+                else Add(Primitives.Frustum(Grid, At(foot + 0.05), At(joint + 0.1), 1.1 * r, r, Sides), Role.Pillar, 1.05 * r);
                 Add(Primitives.Frustum(Grid, At(joint), At(contact + 0.15), 0.95 * r, tip, Math.Max(Sides, 6)), Role.Tip, (0.95 * r + tip) / 2);
                 if (Balls) Add(Primitives.Sphere(Grid, At(joint + 0.05), 1.15 * r, 4), Role.Pillar, 0);
             }
+            if (TipBalls) Add(Primitives.Sphere(Grid, At(contact + 0.05), 1.5 * tip, 4), Role.Tip, 0);
+            if (Branches && shafts.Count % 3 == 0) Branch(tree, At(foot), joint, r, tip);
             shafts.Add((At(foot), At(joint), r));
             if (Raft == 2) Add(Primitives.Cylinder(Grid, At(0), At(raftTop), 2.6 * r, 24), Role.Raft);
         }
         if (Raft == 1) Add(Primitives.Box(Grid, new Vec3(-11, -11, 0), new Vec3(11, 11, raftTop)), Role.Raft);
+        if (Raft >= 3)
+            for (var i = -5; i <= 5; i++)
+            {
+                Add(Primitives.Box(Grid, new Vec3(-11, 2 * i - 0.8, 0), new Vec3(11, 2 * i + 0.8, raftTop)), Role.Raft);
+                if (Raft == 4) Add(Primitives.Box(Grid, new Vec3(2 * i - 0.8, -11, 0), new Vec3(2 * i + 0.8, 11, 0.8 * raftTop)), Role.Raft);
+            }
         for (var i = 0; i + 1 < shafts.Count; i++)
         {
             var (a, b) = (shafts[i], shafts[i + 1]);
@@ -160,6 +201,42 @@ internal sealed class StrutsScene
             Add(Primitives.Prism(Grid, a.A with { Z = low }, b.A with { Z = high }, 0.3, 6), Role.Brace, 0.3);
             if (Braces == 2) Add(Primitives.Prism(Grid, b.A with { Z = low }, a.A with { Z = high }, 0.3, 6), Role.Brace, 0.3);
         }
+    }
+
+    // A leaning pillar from half-way up, with a tip of its own.
+    private void Branch(TriangleTree tree, Vec3 foot, double joint, double r, double tip)
+    {
+        var start = foot with { Z = foot.Z + 0.45 * (joint - foot.Z) };
+        for (var k = 0; k < 8; k++)
+        {
+            var (sin, cos) = Math.SinCos(2 * Math.PI * k / 8);
+            var rise = 0.4 * (joint - foot.Z);
+            var end = start + new Vec3(0.45 * rise * cos, 0.45 * rise * sin, rise);
+            var hits = new List<RayHit>();
+            tree.RayHits(end, Vec3.Up, hits);
+            if (!hits.Any(h => h.Entering)) continue;
+            var up = hits.First(h => h.Entering).Distance;
+            if (up is < 1.5 or > 6) continue;
+            Add(Primitives.Frustum(Grid, start, end, 0.8 * r, 0.7 * r, Sides), Role.Pillar, 0.75 * r);
+            Add(Primitives.Frustum(Grid, end - new Vec3(0, 0, 0.1), end + new Vec3(0, 0, up + 0.15), 0.68 * r, tip, Math.Max(Sides, 6)), Role.Tip, (0.68 * r + tip) / 2);
+            Add(Primitives.Sphere(Grid, end, 0.8 * r, 4), Role.Pillar);
+            return;
+        }
+    }
+
+    // A tube along a shallow arc.
+    private Mesh Bow(Vec3 from, Vec3 to, double r0, double r1)
+    {
+        const int Pieces = 6;
+        var points = new List<Vec3>();
+        var radii = new List<double>();
+        for (var i = 0; i <= Pieces; i++)
+        {
+            var t = (double)i / Pieces;
+            points.Add(from + (to - from) * t + new Vec3(0.04 * from.DistanceTo(to) * Math.Sin(Math.PI * t), 0, 0));
+            radii.Add(r0 + (r1 - r0) * t);
+        }
+        return Growing.StrutTube.Build(Grid, points, radii, Math.Max(Sides, 6));
     }
 
     private static Mesh Bar(Vec3 from, Vec3 to)

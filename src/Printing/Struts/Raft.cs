@@ -2,7 +2,7 @@ using Stiltwright.Geometry;
 
 namespace Stiltwright.Printing.Struts;
 
-/// <summary>Which low shells are the raft: those that carry accepted struts, and those that touch them.</summary>
+/// <summary>Which low shells are the raft: those that carry accepted struts, those that touch them, and those of their make beside them (a rail on which no strut stands).</summary>
 internal static class Raft
 {
     public static SortedSet<int> Find(Scene scene, SortedSet<int> accepted)
@@ -20,12 +20,24 @@ internal static class Raft
         var queue = new Queue<int>(raft);
         while (queue.TryDequeue(out var r))
             foreach (var p in lows)
-                if (!raft.Contains(p.Index) && p.Shell.Bounds.Grown(scene.Settings.TouchMm).Meets(scene.Parts[r].Shell.Bounds) && Touch(scene, p, scene.Parts[r]))
+                if (!raft.Contains(p.Index) && (OfOneMake(scene, p, scene.Parts[r]) || p.Shell.Bounds.Grown(scene.Settings.TouchMm).Meets(scene.Parts[r].Shell.Bounds) && Touch(scene, p, scene.Parts[r])))
                 {
                     raft.Add(p.Index);
                     queue.Enqueue(p.Index);
                 }
         return raft;
+    }
+
+    /// <summary>The same bar or pad again, moved sideways by no more than its own length.</summary>
+    private static bool OfOneMake(Scene scene, ScenePart a, ScenePart b)
+    {
+        Box3 p = a.Shell.Bounds, q = b.Shell.Bounds;
+        var near = scene.Settings.TouchMm;
+        var apart = p.Center - q.Center;
+        return a.Shell.Triangles.Length == b.Shell.Triangles.Length
+            && Math.Abs(p.Min.Z - q.Min.Z) <= near && (p.Size - q.Size).Length <= near
+            && Math.Abs(a.Shell.SignedVolumeMm3 - b.Shell.SignedVolumeMm3) <= 0.01 * Math.Abs(b.Shell.SignedVolumeMm3)
+            && apart.Length <= Math.Max(q.Size.X, q.Size.Y);
     }
 
     /// <summary>Seen from above the parts overlap or nearly touch (all lie on the floor).</summary>
