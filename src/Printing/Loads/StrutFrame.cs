@@ -106,8 +106,13 @@ internal sealed class StrutFrame
                 {
                     var p = e == 0 ? segs[i].From : segs[i].To;
                     var r = e == 0 ? segs[i].RadiusFrom : segs[i].RadiusTo;
-                    foreach (var j in e == 0 ? segs[i].FromJoins : segs[i].ToJoins)
+                    var joins = e == 0 ? segs[i].FromJoins : segs[i].ToJoins;
+                    // Thick braces that end near each other on one pillar touch, thin ones no longer do: each holds to the pillar, at its own place.
+                    var onMember = brace && joins.Any(j => (uint)j < (uint)n && segs[j].Role != Role.Brace && Along(segs[j], p) is var (at, gap)
+                        && gap <= segs[j].RadiusFrom + (segs[j].RadiusTo - segs[j].RadiusFrom) * at + r);
+                    foreach (var j in joins)
                     {
+                        if (onMember && segs[j].Role == Role.Brace) continue;
                         if ((uint)j >= (uint)n || j == i) continue;
                         if (!brace && segs[j].Role == Role.Brace) continue; // a brace says itself where it joins
                         var (s, gap) = Along(segs[j], p);

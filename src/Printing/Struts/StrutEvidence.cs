@@ -21,6 +21,9 @@ internal sealed class StrutEvidence
     /// <summary>Tubes that would be members but for an end that hangs free.</summary>
     public SortedSet<int> Dangling { get; } = [];
 
+    /// <summary>A surface whose normal rises by this much carries what ends on it from above.</summary>
+    private const double StandsOnRise = 0.2;
+
     /// <summary>Members that stand on the figure itself with a thin lower end.</summary>
     public SortedSet<int> OnFigure { get; } = [];
 
@@ -202,6 +205,15 @@ internal sealed class StrutEvidence
                 OnFigure.Add(p.Index);
                 Dangling.Remove(p.Index);
             }
+        }
+
+        // Where a strut that stands on the figure touches one that stands on the ground it was taken with that one: its thin lower
+        // end on an upper side of the figure tells it all the same.
+        foreach (var m in Members)
+        {
+            var p = _scene.Parts[m];
+            if (!p.Low && p.OnBulk[0] is { } c && p.OnBulk[1] is null && c.Normal.Z > StandsOnRise && p.Thins(0, 0.95) && p.End(1).Z > p.End(0).Z && p.Joins[1].Any(j => Members.Contains(j.Other)))
+                OnFigure.Add(m);
         }
 
         double Size(int m) => _scene.Parts[m].Tube!.LargestRadius;
