@@ -24,15 +24,17 @@ internal static class KillPart
         var faults = new List<string>();
         var (most, each, limit) = options.IsLong ? (Wanted, 100, TimeSpan.FromMinutes(options.Minutes)) : (40, 40, TimeSpan.FromSeconds(75));
         var tally = new KillTally();
-        var clock = Stopwatch.StartNew();
+        if (options.Tally is { } kept && File.Exists(kept)) tally.Add(File.ReadAllLines(kept));
+        var (clock, already) = (Stopwatch.StartNew(), tally.Kills);
         for (var round = 0; tally.Kills < most && clock.Elapsed < limit && faults.Count == 0; round++)
         {
             var seed = options.Seed + round;
             await using var one = new KillRound(seed, tally);
             await one.Kill(Math.Min(each, most - tally.Kills), limit - clock.Elapsed);
             await one.Drain();
+            if (options.Tally is { } keep) File.WriteAllLines(keep, tally.Lines);
             faults.AddRange(one.Check().Select(f => $"round of seed {seed} (kept in {one.Keep()}): {f}"));
-            Console.WriteLine(string.Create(CultureInfo.InvariantCulture, $"{clock.Elapsed.TotalMinutes:0.0} min: round of seed {seed}, {tally.Kills} kills so far, {clock.Elapsed.TotalSeconds / Math.Max(1, tally.Kills):0.0} s a kill, {one.Start.TotalSeconds:0.0} s a start of the service. {one.Said}"));
+            Console.WriteLine(string.Create(CultureInfo.InvariantCulture, $"{clock.Elapsed.TotalMinutes:0.0} min: round of seed {seed}, {tally.Kills} kills so far, {clock.Elapsed.TotalSeconds / Math.Max(1, tally.Kills - already):0.0} s a kill, {one.Start.TotalSeconds:0.0} s a start of the service. {one.Said}"));
         }
 
         tally.Print();
@@ -73,6 +75,22 @@ internal sealed class KillTally
     {
         Kills++;
         _states[state] = (_states[state].Host, _states[state].Worker + 1);
+    }
+
+    /// <summary>All counts as text, for a later run.</summary>
+    public IEnumerable<string> Lines =>
+        [string.Create(CultureInfo.InvariantCulture, $"{Kills}\t{OfHost}\t{WithNothingInHand}"), .. KillStates.All.Select(s => string.Create(CultureInfo.InvariantCulture, $"{s}\t{_states[s].Host}\t{_states[s].Worker}"))];
+
+    /// <summary>Adds what an earlier run counted.</summary>
+    public void Add(IReadOnlyList<string> lines)
+    {
+        var sums = lines[0].Split('\t').Select(n => int.Parse(n, CultureInfo.InvariantCulture)).ToArray();
+        (Kills, OfHost, WithNothingInHand) = (Kills + sums[0], OfHost + sums[1], WithNothingInHand + sums[2]);
+        foreach (var line in lines.Skip(1).Select(l => l.Split('\t')))
+        {
+            var (host, worker) = _states[line[0]];
+            _states[line[0]] = (host + int.Parse(line[1], CultureInfo.InvariantCulture), worker + int.Parse(line[2], CultureInfo.InvariantCulture));
+        }
     }
 
     public IEnumerable<string> Below(int count) => KillStates.All.Where(s => _states[s].Host + _states[s].Worker < count);

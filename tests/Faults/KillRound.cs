@@ -33,6 +33,7 @@ internal sealed class KillRound : IAsyncDisposable
         string[] plain = ["inspect", """{ "stage": "rescale", "oldCavities": "keep" }""", "estimate"];
         _room = new PrintRoom(
             $$"""{ "state": "STATE", "pluginFolders": ["PLUGINS"], "watch": { "sweepS": 0.5, "settleS": 0, "patienceS": 5 }, "worker": { "parallel": 2, "timeLimitS": 300 }, "mail": { "server": "127.0.0.1", "port": {{_mails.Port}}, "security": "none", "gatherS": 0, "digestFrom": 1000 } }""",
+            PrintRoom.InMemory, // a kill takes nothing from a disk's cache, so nothing is gained by waiting for the disk
             (Whole, PrintRoom.Recipe([.. stages.SelectMany(s => (string[])["before-" + s, s]), "before-writing"])),
             (Plain, PrintRoom.Recipe(["before-inspect", plain[0], "before-rescale", plain[1], "before-estimate", plain[2], "before-writing"])));
         _room.LayHostileStages();

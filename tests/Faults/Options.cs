@@ -6,7 +6,8 @@ namespace Stiltwright.Faults;
 /// <param name="IsLong">True for hours, false for a few minutes.</param>
 /// <param name="Seed">What every random choice comes from.</param>
 /// <param name="Minutes">How long a part of the long form that has no end of its own may take.</param>
-internal sealed record Options(bool IsLong, int Seed, double Minutes)
+/// <param name="Tally">File that keeps what the kill trial counted, so that a later run goes on from there; null for none.</param>
+internal sealed record Options(bool IsLong, int Seed, double Minutes, string? Tally = null)
 {
     /// <summary>Reads the command line; null where it is not understood.</summary>
     public static Options? Read(string[] args)
@@ -14,7 +15,7 @@ internal sealed record Options(bool IsLong, int Seed, double Minutes)
         var isLong = args.Contains("--long");
         if (!isLong && !args.Contains("--short")) return null;
         var seed = int.Parse(Value(args, "--seed") ?? Random.Shared.Next(1_000_000).ToString(CultureInfo.InvariantCulture), CultureInfo.InvariantCulture);
-        return new Options(isLong, seed, double.Parse(Value(args, "--minutes") ?? "55", CultureInfo.InvariantCulture));
+        return new Options(isLong, seed, double.Parse(Value(args, "--minutes") ?? "55", CultureInfo.InvariantCulture), Value(args, "--tally"));
     }
 
     /// <summary>What follows a switch; null where it is not there.</summary>

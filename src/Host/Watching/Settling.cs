@@ -47,6 +47,21 @@ public sealed class Settling(TimeProvider time, Func<(TimeSpan Settle, TimeSpan 
         return still >= patience || isWhole() ? Settled.Yes : Settled.StillShort;
     }
 
+    /// <summary>How long until the first of these files will have stood still for long enough, if nobody touches it; null where none is waited for.</summary>
+    public TimeSpan? Next(IEnumerable<string> paths)
+    {
+        var (settle, _) = current();
+        TimeSpan? next = null;
+        foreach (var path in paths)
+        {
+            if (!_since.TryGetValue(path, out var since)) continue;
+            var left = settle - time.GetElapsedTime(since.Since);
+            if (left > TimeSpan.Zero && (next is null || left < next)) next = left;
+        }
+
+        return next;
+    }
+
     /// <summary>Forgets files that are no longer there.</summary>
     public void KeepOnly(IReadOnlySet<string> paths)
     {

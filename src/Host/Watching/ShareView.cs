@@ -113,6 +113,7 @@ public static class ShareView
     }
 
     private static List<Entry> List(string folder) =>
+        // What is passed over by its name alone is not asked for anything else: half of a share's entries are sets.
         [.. new FileSystemEnumerable<Entry>(folder, (ref FileSystemEntry e) =>
         {
             var link = (e.Attributes & FileAttributes.ReparsePoint) != 0;
@@ -120,7 +121,7 @@ public static class ShareView
             return link || e.IsDirectory
                 ? new Entry(e.FileName.ToString(), e.IsDirectory, link, e.Attributes, 0, link ? 0 : e.LastWriteTimeUtc.UtcTicks, 0)
                 : new Entry(e.FileName.ToString(), false, false, e.Attributes, e.Length, e.LastWriteTimeUtc.UtcTicks, e.CreationTimeUtc.UtcTicks);
-        }, Everything)];
+        }, Everything) { ShouldIncludePredicate = (ref FileSystemEntry e) => !SourceNames.IsPassedOver(e.FileName) }];
 
     private readonly record struct Entry(string Name, bool IsFolder, bool IsLink, FileAttributes Attributes, long Bytes, long Written, long Created);
 }

@@ -15,9 +15,11 @@ public static class SourceNames
         Endings.Contains(Path.GetExtension(path), StringComparer.OrdinalIgnoreCase) && !IsPassedOver(Path.GetFileName(path));
 
     /// <summary>True for hidden and temporary names, sets and our own folders.</summary>
-    public static bool IsPassedOver(string name) =>
-        name.Length == 0 || name[0] is '.' or '~' or '$' || name.StartsWith("._", StringComparison.Ordinal)
-        || name.EndsWith(SetPlace.Ending, StringComparison.OrdinalIgnoreCase)
-        || TemporaryEndings.Any(e => name.EndsWith(e, StringComparison.OrdinalIgnoreCase))
-        || name.Equals("Thumbs.db", StringComparison.OrdinalIgnoreCase) || name.Equals("desktop.ini", StringComparison.OrdinalIgnoreCase);
+    public static bool IsPassedOver(ReadOnlySpan<char> name)
+    {
+        if (name.Length == 0 || name[0] is '.' or '~' or '$' || name.EndsWith(SetPlace.Ending, StringComparison.OrdinalIgnoreCase)) return true;
+        foreach (var ending in TemporaryEndings)
+            if (name.EndsWith(ending, StringComparison.OrdinalIgnoreCase)) return true;
+        return name.Equals("Thumbs.db", StringComparison.OrdinalIgnoreCase) || name.Equals("desktop.ini", StringComparison.OrdinalIgnoreCase);
+    }
 }

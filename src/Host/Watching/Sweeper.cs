@@ -32,6 +32,9 @@ public sealed class Sweeper(ServiceState state, Ledger ledger, IQueue queue, Pub
     /// <summary>Sources that have not settled yet.</summary>
     public IReadOnlyList<SeenSource> Arriving => _arriving;
 
+    /// <summary>How long until the first of them will have settled, if nobody touches it; null where none is waited for.</summary>
+    public TimeSpan? NextSettles => _settling.Next(_arriving.Select(a => a.Path));
+
     /// <summary>Number of whole looks so far.</summary>
     public long Looks { get; private set; }
 

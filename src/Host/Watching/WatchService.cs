@@ -12,6 +12,9 @@ public sealed class WatchService(ServiceState state, Sweeper sweeper, ConfigWatc
 {
     private static readonly TimeSpan Hangs = TimeSpan.FromMinutes(15);
 
+    // A timer may be early by its own grain; the look must find the file settled.
+    private static readonly TimeSpan Breath = TimeSpan.FromMilliseconds(20);
+
     private readonly SemaphoreSlim _wake = new(0, 1);
     private FileSystemWatcher? _watcher;
     private volatile bool _notified;
@@ -33,6 +36,7 @@ public sealed class WatchService(ServiceState state, Sweeper sweeper, ConfigWatc
                 await sweeper.Sweep(deep, stoppingToken).ConfigureAwait(false);
                 // What is still arriving is looked at again soon enough to be taken when it has settled.
                 var next = sweeper.Arriving.Count == 0 ? pause : TimeSpan.FromSeconds(Math.Min(pause.TotalSeconds, Math.Clamp(state.Config.Host.Watch.SettleS / 3, 0.25, 1)));
+                if (sweeper.NextSettles is { } settles && settles < next) next = settles + Breath;
                 if (await _wake.WaitAsync(next, stoppingToken).ConfigureAwait(false)) await Task.Delay(200, stoppingToken).ConfigureAwait(false);
             }
             catch (OperationCanceledException)
