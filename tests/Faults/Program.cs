@@ -13,6 +13,7 @@ var parts = new Dictionary<string, Func<Options, Task<IReadOnlyList<string>>>>
     ["disk"] = DiskPart.Run,
     ["kill"] = KillPart.Run,
     ["services"] = ServicesPart.Run,
+    ["crowd"] = CrowdPart.Run,
     ["soak"] = SoakPart.Run,
     ["idle"] = IdlePart.Run,
 };

@@ -62,6 +62,42 @@ public sealed class PublishingTests : IDisposable
         Assert.Empty(Own("making"));
     }
 
+    /// <summary>A share that says no at each change in turn, and then well again: the same run tries again, as the service does, without a look in between.</summary>
+    [Theory]
+    [MemberData(nameof(Cuts))]
+    public async Task Published_again_after_a_fault_at_any_change_a_set_never_replaces_itself(bool hadOlder, BreakingFiles.When when)
+    {
+        var (faults, n) = (0, 1);
+        for (; ; n++)
+        {
+            Clear();
+            if (hadOlder) new Publisher(_drop).Close((await new Publisher(_drop).Publish(Set("old"), "crab.stl", "job", 1, () => true, default))!);
+            var set = Set("new");
+            var publisher = new Publisher(_drop, new BreakingFiles(n, when, () => new IOException("Input/output error (on purpose).")));
+            try
+            {
+                publisher.Close((await publisher.Publish(set, "crab.stl", "job", 2, () => true, default))!);
+            }
+            catch (IOException)
+            {
+                faults++;
+            }
+
+            if (faults < n && n > 12) break; // fewer changes than n: each has had its turn
+            if (Own("making").Length > 0 || Standing() != "new")
+            {
+                var again = new Publisher(_drop);
+                again.Close((await again.Publish(set, "crab.stl", "job", 2, () => true, default))!);
+            }
+
+            Assert.Equal("new", Standing());
+            Assert.Empty(Own("making"));
+            Assert.Equal(hadOlder ? ["crab.set-job-2"] : [], Own("replaced"));
+        }
+
+        Assert.True(faults >= 6, $"only {faults} faults");
+    }
+
     public static TheoryData<bool, BreakingFiles.When> Cuts => new()
     {
         { false, BreakingFiles.When.Before }, { false, BreakingFiles.When.Midway }, { false, BreakingFiles.When.After },

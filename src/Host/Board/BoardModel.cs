@@ -12,9 +12,11 @@ namespace Stiltwright.Host.Board;
 /// <param name="Folders">The folders, served or not.</param>
 /// <param name="UnsentMails">Mails that still wait, with the reason of the last refusal.</param>
 /// <param name="Notices">Whole sentences about the service itself (a plug-in set aside, a folder that cannot be written).</param>
+/// <param name="NotListed">How many files there are besides those listed, by state: thousands at once would make a page that nobody can read.</param>
 public sealed record BoardModel(
     string Share, DateTimeOffset At, string Service, int EverySeconds,
-    IReadOnlyList<BoardFolder> Folders, IReadOnlyList<UnsentMail> UnsentMails, IReadOnlyList<string> Notices);
+    IReadOnlyList<BoardFolder> Folders, IReadOnlyList<UnsentMail> UnsentMails, IReadOnlyList<string> Notices,
+    IReadOnlyDictionary<BoardState, int>? NotListed = null);
 
 /// <summary>A folder of the share.</summary>
 /// <param name="Name">Path on the share.</param>

@@ -17,6 +17,8 @@ public static class BoardPage
         SummaryPage.AddStyle(w);
         w.Add($"</style></head>\n<body><main>\n<h1>Board of <bdi>{Words.OneLine(b.Share)}</bdi></h1>\n<p class=\"lead\" id=\"now\">{Now(b)}</p>\n");
         w.Add($"<p id=\"heartbeat\">Written {Words.When(b.At)} by {b.Service}, and again every {Words.Time(b.EverySeconds)}. If this time is more than {Words.Time(3.0 * b.EverySeconds)} old, the service stands still: start it again, or tell whoever looks after it.</p>\n");
+        if (b.NotListed is { Count: > 0 } more)
+            w.Add($"<p class=\"small\" id=\"more\">Besides the files listed below there are {string.Join(", ", more.OrderBy(m => m.Key).Select(m => $"{m.Value} {State(m.Key)}"))}.</p>\n");
         foreach (var n in b.Notices) w.Add($"<p class=\"advice\">{n}</p>\n");
         foreach (var f in b.Folders) Folder(w, f);
         Mails(w, b.UnsentMails);
@@ -27,7 +29,7 @@ public static class BoardPage
     private static string Now(BoardModel b)
     {
         var jobs = b.Folders.SelectMany(f => f.Jobs).ToList();
-        int Of(params BoardState[] states) => jobs.Count(j => states.Contains(j.State));
+        int Of(params BoardState[] states) => jobs.Count(j => states.Contains(j.State)) + states.Sum(s => b.NotListed?.GetValueOrDefault(s) ?? 0);
         var look = Of(BoardState.Check);
         var stop = Of(BoardState.Stop, BoardState.SetAside);
         var work = Of(BoardState.Working, BoardState.Publishing);

@@ -71,8 +71,10 @@ public sealed class BoardWriter(ServiceState state, Ledger ledger, Sweeper sweep
     private BoardModel Model()
     {
         var outcomes = ledger.Outcomes();
-        var jobs = ledger.Latest(state.ShareId, MostJobs).ToLookup(j => j.Folder, StringComparer.Ordinal);
-        var arriving = sweeper.Arriving.ToLookup(a => a.Folder, StringComparer.Ordinal);
+        var latest = ledger.Latest(state.ShareId, MostJobs);
+        var jobs = latest.ToLookup(j => j.Folder, StringComparer.Ordinal);
+        var allArriving = sweeper.Arriving;
+        var arriving = allArriving.Take(MostJobs).ToLookup(a => a.Folder, StringComparer.Ordinal);
         var folders = sweeper.Folders.Select(f => new BoardFolder(
             f.Name,
             f.Recipe is null ? null : RecipeWords.Of(f.Recipe),
@@ -85,21 +87,48 @@ public sealed class BoardWriter(ServiceState state, Ledger ledger, Sweeper sweep
         var version = Assembly.GetExecutingAssembly().GetName().Version?.ToString(3);
         return new BoardModel(
             Path.GetFileName(Path.TrimEndingDirectorySeparator(state.Share)), time.GetLocalNow(), $"{(ledger.Store.Shared ? string.Join(", ", ledger.Living()) : Environment.MachineName)}, Stiltwright {version}", (int)Heartbeat.TotalSeconds,
-            folders, mails, [.. state.Notices.OrderBy(n => n.Key, StringComparer.Ordinal).Select(n => n.Value)]);
+            folders, mails, [.. state.Notices.OrderBy(n => n.Key, StringComparer.Ordinal).Select(n => n.Value)], NotListed(latest, allArriving.Count - MostJobs));
     }
+
+    /// <summary>What the page does not list; empty where it lists everything.</summary>
+    private Dictionary<BoardState, int> NotListed(IReadOnlyList<JobRow> listed, int arriving)
+    {
+        var more = new Dictionary<BoardState, int>();
+        if (arriving > 0) more[BoardState.Settling] = arriving;
+        if (listed.Count < MostJobs) return more;
+        foreach (var (jobState, outcome, count) in ledger.CountsOfLatest(state.ShareId)) Add(StateOf(jobState, outcome), count);
+        foreach (var job in listed.Where(j => j.Gone == 0 || j.Outcome is not null)) Add(StateOf(job.State, job.Outcome), -1);
+        // Between the two questions a job may have gone on from one state to the next: the sum stays what it is.
+        var lag = more.Values.Where(v => v < 0).Sum();
+        foreach (var none in more.Where(m => m.Value <= 0).Select(m => m.Key).ToArray()) more.Remove(none);
+        while (lag < 0 && more.Count > 0)
+        {
+            var largest = more.MaxBy(m => m.Value);
+            var less = Math.Min(-lag, largest.Value);
+            lag += less;
+            if (less == largest.Value) more.Remove(largest.Key);
+            else more[largest.Key] -= less;
+        }
+
+        return more;
+
+        void Add(BoardState s, int count) => more[s] = more.GetValueOrDefault(s) + count;
+    }
+
+    private static BoardState StateOf(string jobState, string? outcome) => jobState switch
+    {
+        JobState.Queued or JobState.Waiting => BoardState.Waiting,
+        JobState.Running => BoardState.Working,
+        JobState.Publishing => BoardState.Publishing,
+        JobState.Parked => BoardState.SetAside,
+        _ => outcome switch { "ready" => BoardState.Ready, "check" => BoardState.Check, _ => BoardState.Stop },
+    };
 
     private BoardJob Job(JobRow job, IReadOnlyDictionary<long, string> outcomes)
     {
         var number = job.Number.ToString(CultureInfo.InvariantCulture);
         var running = state.Runs.GetValueOrDefault($"{job.Id}-{job.Fence}");
-        var boardState = job.State switch
-        {
-            JobState.Queued or JobState.Waiting => BoardState.Waiting,
-            JobState.Running => running?.Stage == "publishing" ? BoardState.Publishing : BoardState.Working,
-            JobState.Publishing => BoardState.Publishing,
-            JobState.Parked => BoardState.SetAside,
-            _ => job.Outcome switch { "ready" => BoardState.Ready, "check" => BoardState.Check, _ => BoardState.Stop },
-        };
+        var boardState = job.State == JobState.Running && running?.Stage == "publishing" ? BoardState.Publishing : StateOf(job.State, job.Outcome);
         var doing = job.State == JobState.Running && running is not null ? string.Create(CultureInfo.InvariantCulture, $"{running.Stage}, {running.Progress * 100:0} %") : null;
         var link = job.Target is { } t && File.Exists(Path.Combine(state.FolderPath(job.Folder), t, "summary.html")) ? $"{job.Folder}/{t}/summary.html" : null;
         return new BoardJob(job.Source, number, boardState, Time(job.Changed), doing, job.Took, job.Sentence, link, outcomes.GetValueOrDefault(job.Number));

@@ -14,7 +14,7 @@ namespace Stiltwright.Host.Jobs;
 /// file or a stage becomes a set with a summary; whatever is wrong with the share or this machine makes the job wait;
 /// nothing of it ends the service.
 /// </summary>
-public sealed class JobDesk(ServiceState state, Ledger ledger, IQueue queue, PublishDesk publishing, WorkerCommand worker, MemoryBudget memory, TimeProvider time, ILogger<JobDesk> log)
+public sealed class JobDesk(ServiceState state, Ledger ledger, IQueue queue, PublishDesk publishing, WorkerCommand worker, MemoryBudget memory, TimeProvider time, ILogger<JobDesk> log, ShareFiles? files = null)
 {
     /// <summary>Runs that a job gets when its worker, or the whole host with it, breaks down.</summary>
     public const int MostAttempts = 2;
@@ -199,7 +199,7 @@ public sealed class JobDesk(ServiceState state, Ledger ledger, IQueue queue, Pub
             AllowedPlugins = state.Config.Host.AllowedPlugins,
             Scratch = state.Scratch(job.Id, job.Fence),
         };
-        var runner = new JobRunner(worker, state.Config.Host.Worker, state.Catalog, time);
+        var runner = new JobRunner(worker, state.Config.Host.Worker, state.Catalog, time, files);
         if (job.Attempts > MostAttempts)
         {
             // Twice begun and never ended: the host itself went down with it. It is not begun a third time.

@@ -54,7 +54,7 @@ public sealed record JobResult(string SetFolder, Level Outcome, string FirstFind
 /// One run of a job: private copy, order, worker, and the check of what it left behind. Whatever goes wrong with the file
 /// or the stages ends in a set with a summary; only what is wrong with this machine or the share is thrown.
 /// </summary>
-public sealed class JobRunner(WorkerCommand command, WorkerSettings limits, PluginCatalog catalog, TimeProvider time)
+public sealed class JobRunner(WorkerCommand command, WorkerSettings limits, PluginCatalog catalog, TimeProvider time, ShareFiles? files = null)
 {
     /// <summary>Runs a job.</summary>
     /// <exception cref="SourceChangedException">The source changed while it was copied.</exception>
@@ -66,7 +66,7 @@ public sealed class JobRunner(WorkerCommand command, WorkerSettings limits, Plug
         var sourceName = Path.GetFileName(job.SourcePath);
         RoomOnDisk.Require(job.Scratch, sourceName, new FileInfo(job.SourcePath).Length);
         var copyPath = Path.Combine(job.Scratch, "source" + Path.GetExtension(sourceName).ToLowerInvariant());
-        var copy = await SourceCopy.Take(job.SourcePath, copyPath, cancel).ConfigureAwait(false);
+        var copy = await (files ?? new ShareFiles()).CopyOut(job.SourcePath, copyPath, cancel).ConfigureAwait(false);
         var set = Path.Combine(job.Scratch, "set");
         Directory.CreateDirectory(set);
 

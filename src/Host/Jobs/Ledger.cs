@@ -113,13 +113,24 @@ public sealed partial class Ledger
         return db.Query<JobRow>($"SELECT * FROM ledger_jobs WHERE state IN {list} ORDER BY number", values).AsList();
     }
 
-    /// <summary>The latest jobs of a share, youngest first, one a source, dropped ones left out.</summary>
+    /// <summary>
+    /// The latest jobs of a share, youngest first, one a source, dropped ones left out. What is being done is always among
+    /// them, however many came after it.
+    /// </summary>
     public IReadOnlyList<JobRow> Latest(string share, int most)
     {
         using var db = Open();
-        return db.Query<JobRow>(
-            "SELECT * FROM ledger_jobs WHERE number IN (SELECT MAX(number) FROM ledger_jobs WHERE share = @share AND state <> 'dropped' GROUP BY folder, source) ORDER BY number DESC LIMIT @most",
-            new { share, most }).AsList();
+        return [.. db.Query<JobRow>(
+            $"SELECT * FROM ledger_jobs WHERE number IN ({LatestSql}) ORDER BY CASE WHEN state IN ('running', 'publishing') THEN 0 ELSE 1 END, number DESC LIMIT @most",
+            new { share, most }).OrderByDescending(j => j.Number)];
+    }
+
+    /// <summary>How many there are of all of them that <see cref="Latest"/> chooses from and a board shows, by state and outcome.</summary>
+    public IReadOnlyList<(string State, string? Outcome, int Count)> CountsOfLatest(string share)
+    {
+        using var db = Open();
+        return [.. db.Query<(string State, string? Outcome, long Count)>(
+            $"SELECT state, outcome, COUNT(*) FROM ledger_jobs WHERE number IN ({LatestSql}) AND (gone = 0 OR outcome IS NOT NULL) GROUP BY state, outcome", new { share }).Select(c => (c.State, c.Outcome, (int)c.Count))];
     }
 
     /// <summary>Takes a queued job for a run: its next fencing number and attempt. Null if it is not queued any more.</summary>
@@ -291,6 +302,8 @@ public sealed partial class Ledger
         using var db = Open();
         return db.QueryFirstOrDefault<JobRow>("SELECT * FROM ledger_jobs WHERE number = @number", new { number });
     }
+
+    private const string LatestSql = "SELECT MAX(number) FROM ledger_jobs WHERE share = @share AND state <> 'dropped' GROUP BY folder, source";
 
     private const string KnownSql = "SELECT * FROM ledger_jobs WHERE identity = @identity AND state <> 'dropped' ORDER BY number DESC LIMIT 1";
 

@@ -28,7 +28,9 @@ public sealed class PublishDesk(ServiceState state, Ledger ledger, IQueue queue,
             if (intent is not null)
             {
                 await Finish(job, Path.Combine(folder, intent.Target)).ConfigureAwait(false);
+                ClearScratch(job.Id, job.Fence); // the set stands and is told: whether its note on the share can be taken away now or later
                 publisher.Close(intent);
+                return;
             }
 
             ClearScratch(job.Id, job.Fence);

@@ -53,6 +53,15 @@ public sealed class Publisher(string dropFolder, ShareFiles? layer = null, Func<
         RefuseLinks();
         var name = $"{jobId}-{fence}";
         var making = Path.Combine(Making, name);
+        // An earlier try of this very run may have come to the end and been told an error all the same: a set that stands
+        // is not put in its own place once more.
+        if (ReadIntent(making + IntentEnding) is { } begun && begun.Making == name && await Stands(begun, Path.Combine(dropFolder, begun.Target), cancel).ConfigureAwait(false))
+        {
+            _files.FlushFolder(dropFolder);
+            RemoveEmpty(begun);
+            return begun;
+        }
+
         if (Directory.Exists(making)) _files.DeleteFolder(making);
         _files.MakeFolder(Replaced);
         _files.MakeFolder(making);

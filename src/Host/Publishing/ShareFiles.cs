@@ -3,11 +3,15 @@ using Stiltwright.Host.Jobs;
 namespace Stiltwright.Host.Publishing;
 
 /// <summary>
-/// Every change that publishing makes on a share, one call each, so that each can be watched and made to fail. What a
-/// share says no to comes out as an IOException or UnauthorizedAccessException.
+/// Every change that is made on a share, and the reading of a source, one call each, so that each can be watched and made
+/// to fail. What a share says no to comes out as an IOException or UnauthorizedAccessException.
 /// </summary>
 public class ShareFiles
 {
+    /// <summary>Takes a private copy of a source, hashing as it goes: the one thing that is read of a source while a job is done.</summary>
+    /// <exception cref="SourceChangedException">It changed meanwhile.</exception>
+    public virtual Task<SourceCopy> CopyOut(string source, string to, CancellationToken cancel) => SourceCopy.Take(source, to, cancel);
+
     /// <summary>Makes a folder and those above it.</summary>
     public virtual void MakeFolder(string path) => Directory.CreateDirectory(path);
 
