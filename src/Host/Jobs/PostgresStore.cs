@@ -115,6 +115,12 @@ public sealed class PostgresStore : LedgerStore
     /// An open connection that answered. A server that restarts or a line that breaks is waited for, half a minute long:
     /// whoever asks here has work in hand that would be lost otherwise.
     /// </summary>
+    /// <remarks>
+    /// It blocks its thread, on purpose: the ledger's calls are single short statements in the midst of steps that must not
+    /// be left half done, and SQLite, its other store, knows no other way. While the server is away a service has at most
+    /// as many threads waiting here as it has jobs and looks in hand; what must go on meanwhile, the signs of life, has a
+    /// thread of its own (<see cref="Jobs.Pulse"/>).
+    /// </remarks>
     public override DbConnection Open()
     {
         var began = TimeProvider.System.GetTimestamp();
