@@ -23,44 +23,59 @@ internal sealed class LayerRuns
 
     public static LayerRuns Of(ColumnRuns runs, double layerMm)
     {
+        // Each block of columns writes its stretches close together at the place of its first one; then the blocks are moved together.
+        const int columnsAtOnce = 1 << 16;
         var n = runs.Grid.Count;
+        var blocks = (n + columnsAtOnce - 1) / columnsAtOnce;
         var start = new int[n + 1];
-        var first = new int[runs.Count];
-        var end = new int[runs.Count];
-        int count = 0, layers = 0;
+        int[] from = new int[runs.Count], to = new int[runs.Count];
+        int[] counts = new int[blocks + 1], heights = new int[blocks];
         var scale = runs.UnitMm;
-        for (var c = 0; c < n; c++)
+        Parallel.For(0, blocks, b =>
         {
-            for (var r = runs.Start[c]; r < runs.Start[c + 1]; r++)
+            int c0 = b * columnsAtOnce, c1 = Math.Min(n, c0 + columnsAtOnce), first = runs.Start[c0], count = 0, layers = 0;
+            for (var c = c0; c < c1; c++)
             {
-                int k0 = LayerAtOrAbove(runs.Z0[r] * scale, layerMm), k1 = LayerAtOrAbove(runs.Z1[r] * scale, layerMm);
-                if (k0 >= k1) continue;
-                if (count > start[c] && end[count - 1] == k0) end[count - 1] = k1;
-                else
+                var own = count;
+                for (var r = runs.Start[c]; r < runs.Start[c + 1]; r++)
                 {
-                    first[count] = k0;
-                    end[count++] = k1;
+                    int k0 = LayerAtOrAbove(runs.Z0[r] * scale, layerMm), k1 = LayerAtOrAbove(runs.Z1[r] * scale, layerMm);
+                    if (k0 >= k1) continue;
+                    if (count > own && to[first + count - 1] == k0) to[first + count - 1] = k1;
+                    else (from[first + count], to[first + count++]) = (k0, k1);
+                    layers = Math.Max(layers, k1);
                 }
-                layers = Math.Max(layers, k1);
+                start[c + 1] = count;
             }
-            start[c + 1] = count;
-        }
-        Array.Resize(ref first, count);
-        Array.Resize(ref end, count);
-        var column = new int[count];
-        for (var c = 0; c < n; c++)
-            for (var r = start[c]; r < start[c + 1]; r++) column[r] = c;
+            (counts[b + 1], heights[b]) = (count, layers);
+        });
+        for (var b = 0; b < blocks; b++) counts[b + 1] += counts[b];
+        var height = heights.DefaultIfEmpty(0).Max();
+        int[] column = new int[counts[blocks]], firstOf = new int[counts[blocks]], endOf = new int[counts[blocks]];
+        Parallel.For(0, blocks, b =>
+        {
+            int c0 = b * columnsAtOnce, c1 = Math.Min(n, c0 + columnsAtOnce), first = runs.Start[c0], at = counts[b], count = counts[b + 1] - at;
+            from.AsSpan(first, count).CopyTo(firstOf.AsSpan(at));
+            to.AsSpan(first, count).CopyTo(endOf.AsSpan(at));
+            for (int c = c0, r = at; c < c1; c++)
+            {
+                start[c + 1] += at;
+                for (; r < start[c + 1]; r++) column[r] = c;
+            }
+        });
+        int[] byFirst = [], firstAt = [], byEnd = [], endAt = [];
+        Parallel.Invoke(() => byFirst = Ordered(firstOf, height, out firstAt), () => byEnd = Ordered(endOf, height, out endAt));
         return new LayerRuns
         {
             Grid = runs.Grid,
-            Layers = layers,
+            Layers = height,
             Start = start,
             Column = column,
-            First = first,
-            End = end,
-            ByFirst = Ordered(first, layers, out var firstAt),
+            First = firstOf,
+            End = endOf,
+            ByFirst = byFirst,
             FirstAt = firstAt,
-            ByEnd = Ordered(end, layers, out var endAt),
+            ByEnd = byEnd,
             EndAt = endAt,
         };
     }
