@@ -20,11 +20,7 @@ public class StrutIslandsTests
         return new Mesh(Lattice, xyz, [0, 2, 3, 0, 3, 1, 4, 5, 7, 4, 7, 6, 0, 1, 5, 0, 5, 4, 2, 6, 7, 2, 7, 3, 0, 4, 6, 0, 6, 2, 1, 3, 7, 1, 7, 5]);
     }
 
-    private static LayerStack Layers(params Mesh[] meshes)
-    {
-        var all = Mesh.Concat(Lattice, meshes);
-        return LayerStack.Build(Columns.Build([new ColumnPart(all, 0)], new ColumnGrid(-1, -1, 0.1, 150, 60), default), 0.1, default);
-    }
+    private static LayerScan Layers(params Mesh[] meshes) => LayerScan.Of(Mesh.Concat(Lattice, meshes), 0.1, StrutIslands.PixelMm);
 
     [Fact]
     public void A_brace_that_no_longer_reaches_its_thinner_pillar_is_found_with_both()
@@ -34,13 +30,13 @@ public class StrutIslandsTests
         Assert.Empty(StrutIslands.Added(Layers(pillar, other), Layers(thin, other)));
         // Cut off from both: the brace begins in mid-air.
         var torn = Assert.Single(StrutIslands.Added(Layers(pillar, brace, other), Layers(thin, brace, Block(new(8.5, 0, 0), new(10, 3, 10)))));
-        Assert.Equal(6.05, torn.At.Z, 0.11);
+        Assert.Equal(6.05, torn.Z, 0.11);
         var bench = new LoadsBench();
         bench.Add(Role.Pillar, new Vec3(1.5, 1.5, 0), new Vec3(1.5, 1.5, 10), 1.5, 1.5, EndHeldBy.Raft, EndHeldBy.Figure);
         bench.Add(Role.Pillar, new Vec3(9, 1.5, 0), new Vec3(9, 1.5, 10), 1.25, 1.25, EndHeldBy.Raft, EndHeldBy.Figure);
         bench.Brace(0, new Vec3(2.5, 1.5, 6.5), 1, new Vec3(8, 1.5, 6.5), 1);
         bench.Add(Role.Pillar, new Vec3(60, 1.5, 0), new Vec3(60, 1.5, 10), 1.25, 1.25, EndHeldBy.Raft, EndHeldBy.Figure);
-        var hit = StrutIslands.SegmentsAt(bench.Graph(), torn.At, 0.5);
+        var hit = StrutIslands.SegmentsAt(bench.Graph(), torn, 0.5);
         Assert.Contains(2, hit);
         Assert.DoesNotContain(3, hit);
         Assert.True(hit.Contains(0) || hit.Contains(1));

@@ -1,4 +1,5 @@
 using Stiltwright.Geometry;
+using Stiltwright.Geometry.Layers;
 using Stiltwright.Printing.Loads;
 using Stiltwright.Printing.Struts;
 using Stiltwright.Sdk;
@@ -69,10 +70,21 @@ internal sealed class PieceThinner(Workpiece workpiece, Piece piece, StrutThinSe
     // Segments at spots that begin in mid-air now and did not as enlarged.
     private HashSet<int> Torn(StrutGraph now)
     {
-        var after = PieceModels.PrintLayers(piece with { Struts = now }, context.Resin.LayerMm, cancel);
-        if (!after.Islands.Any(i => i.AreaMm2 >= StrutIslands.LeastMm2)) return [];
-        var before = PieceModels.PrintLayers(piece, context.Resin.LayerMm, cancel);
-        return [.. StrutIslands.Added(before, after).SelectMany(i => StrutIslands.SegmentsAt(piece.Struts, i.At, TornSlackMm))];
+        var after = Scan(now);
+        if (StrutIslands.Of(after).Count == 0) return [];
+        _asEnlarged ??= Scan(piece.Struts);
+        return [.. StrutIslands.Added(_asEnlarged, after).SelectMany(at => StrutIslands.SegmentsAt(piece.Struts, at, TornSlackMm))];
+    }
+
+    private LayerScan? _asEnlarged;
+
+    // Open shells have no inside and are left out, before and after alike.
+    private LayerScan Scan(StrutGraph struts)
+    {
+        var lattice = piece.Outer.Lattice;
+        List<Mesh> parts = [piece.Figure, piece.Raft, struts.ToMesh(lattice)];
+        if (Closedness.IsClosed(piece.Untouched)) parts.Add(piece.Untouched);
+        return LayerScan.Of(Mesh.Concat(lattice, parts), context.Resin.LayerMm, StrutIslands.PixelMm, cancel);
     }
 
     private void Report(SizingResult sized, ResizeResult rebuilt, IReadOnlyList<OverloadedStrut> overloaded)

@@ -56,6 +56,14 @@ public static class HelperStruts
             var load = LoadSolver.Solve(now.Enlarged, cancel);
             return (load, StrutSizing.Overloaded(now, load, source));
         }
+        // What is over now, at the layers at which that is hardest: no use can be less over all layers than over some.
+        IReadOnlyList<OverloadedStrut> Glance(StrutGraph struts, IReadOnlyList<OverloadedStrut> over)
+        {
+            var now = request with { Enlarged = request.Enlarged with { Struts = struts } };
+            var layers = new bool[request.Enlarged.Figure.Count];
+            foreach (var o in over) layers[Math.Clamp(o.AtLayer, 1, layers.Length) - 1] = true;
+            return StrutSizing.Overloaded(now, LoadSolver.Solve(now.Enlarged, layers, null, cancel), source);
+        }
         var (load, over) = Solve(graph);
         var before = over.Count;
         var grown = new List<GrownStrut>();
@@ -87,6 +95,8 @@ public static class HelperStruts
                 helpers.AddRange(result.Grown);
             }
             if (helpers.Count == 0) return false;
+            // Most attempts that win nothing are told by the few layers at which struts are overloaded.
+            if (Glance(next, over) is var glance && Sum(glance) > Worth * Sum(over) && Stouter(helpers, glance, sizes) is null) return false;
             var best = (Graph: next, Helpers: helpers, Solved: Solve(next));
             var now = best;
             // A helper that is overloaded itself is made as thick as its load asks.

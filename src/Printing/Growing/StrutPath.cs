@@ -54,6 +54,9 @@ internal sealed class PathFinder(GrowthScene scene, IReadOnlyList<StrutSegment> 
 
     /// <summary>Shares of the full radii and of the full tip length, in the order in which they are tried.</summary>
     private static readonly (double Radius, double Tip)[] Shares = [(1, 1), (0.8, 0.6), (0.6, 0.6), (0.45, 0.4), (0.35, 0.25), (0.2, 0.15), (0.12, 0.1)];
+    // Boxes of the struts, grown by what others keep away from their axes: few of a thousand struts are near any one path.
+    private readonly Box3[] _near = [.. struts.Select(s => new Box3(Vec3.Min(s.From, s.To), Vec3.Max(s.From, s.To)).Grown(Math.Max(s.RadiusFrom, s.RadiusTo) + GrowthScene.FromTipsMm))];
+
     private static readonly double[] Asides = [1.5, 3, 5, 8, 12, 17, 24, 33, 45];
     private static readonly (Vec3 Direction, double Aside, double Cost)[] Shapes = MakeShapes();
 
@@ -290,8 +293,13 @@ internal sealed class PathFinder(GrowthScene scene, IReadOnlyList<StrutSegment> 
     private int Crossings(Vec3 a, Vec3 b, double radius)
     {
         var crossings = 0;
-        foreach (var s in struts)
+        Vec3 low = Vec3.Min(a, b), high = Vec3.Max(a, b);
+        for (var i = 0; i < struts.Count; i++)
         {
+            var near = _near[i];
+            if (low.X - radius > near.Max.X || high.X + radius < near.Min.X || low.Y - radius > near.Max.Y || high.Y + radius < near.Min.Y
+                || low.Z - radius > near.Max.Z || high.Z + radius < near.Min.Z) continue;
+            var s = struts[i];
             var reach = radius + Math.Max(s.RadiusFrom, s.RadiusTo) + GrowthScene.FromTipsMm;
             if (!(Segments.Distance(a, b, s.From, s.To) < reach)) continue;
             if (s.Role == Role.Tip) return -1;

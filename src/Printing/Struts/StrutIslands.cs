@@ -11,18 +11,27 @@ namespace Stiltwright.Printing.Struts;
 public static class StrutIslands
 {
     /// <summary>Smallest spot that counts, mm2: anything smaller is a pixel's rounding.</summary>
-    public const double LeastMm2 = 0.02;
+    public const double LeastMm2 = 0.05;
+
+    /// <summary>Edge of a pixel at which spots are looked for, mm: much less than any strut.</summary>
+    public const double PixelMm = 0.15;
 
     // Spots this near to one another, in plan and in height, are the same one: thinner struts shift a spot's middle a little.
     private const double SameMm = 1.0;
 
-    /// <summary>Spots of <paramref name="after"/> that <paramref name="before"/> lacks, in order of layer.</summary>
-    public static IReadOnlyList<Island> Added(LayerStack before, LayerStack after)
+    /// <summary>Places of the spots of <paramref name="after"/> that <paramref name="before"/> lacks, in order of layer, mm. Both are scans at <see cref="PixelMm"/>.</summary>
+    public static IReadOnlyList<Vec3> Added(LayerScan before, LayerScan after)
     {
         ArgumentNullException.ThrowIfNull(before);
-        ArgumentNullException.ThrowIfNull(after);
-        var known = before.Islands.ToLookup(i => Cell(i.At));
-        return [.. after.Islands.Where(i => i.AreaMm2 >= LeastMm2 && !Near(known, i.At))];
+        var known = before.Islands.Select(i => i.At).ToLookup(Cell);
+        return [.. Of(after).Where(at => !Near(known, at))];
+    }
+
+    /// <summary>Places of all spots large enough to count, in order of layer, mm.</summary>
+    public static IReadOnlyList<Vec3> Of(LayerScan scan)
+    {
+        ArgumentNullException.ThrowIfNull(scan);
+        return [.. scan.Islands.Where(i => i.Pixels * scan.PixelMm * scan.PixelMm >= LeastMm2).Select(i => i.At)];
     }
 
     /// <summary>
@@ -51,14 +60,14 @@ public static class StrutIslands
 
     private static (long X, long Y, long Z) Cell(Vec3 p) => ((long)Math.Floor(p.X / SameMm), (long)Math.Floor(p.Y / SameMm), (long)Math.Floor(p.Z / SameMm));
 
-    private static bool Near(ILookup<(long X, long Y, long Z), Island> known, Vec3 at)
+    private static bool Near(ILookup<(long X, long Y, long Z), Vec3> known, Vec3 at)
     {
         var c = Cell(at);
         for (var x = -1; x <= 1; x++)
             for (var y = -1; y <= 1; y++)
                 for (var z = -1; z <= 1; z++)
                     foreach (var i in known[(c.X + x, c.Y + y, c.Z + z)])
-                        if (i.At.DistanceTo(at) <= SameMm) return true;
+                        if (i.DistanceTo(at) <= SameMm) return true;
         return false;
     }
 }
