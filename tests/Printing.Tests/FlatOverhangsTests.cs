@@ -22,7 +22,7 @@ public class FlatOverhangsTests
     })], []);
 
     private static IReadOnlyList<GrowthSpot> Spots(Mesh figure, StrutGraph struts, double ground = 0) =>
-        FlatOverhangs.Find(Columns.Build([new ColumnPart(figure, 0)], ColumnGrid.Covering(figure.Bounds, 0.125), default).Runs(), struts, Layer, Reach, ground, default);
+        FlatOverhangs.Find(Columns.Build([new ColumnPart(figure, 0)], ColumnGrid.Covering(figure.Bounds, 0.125), default).Runs(), struts, Layer, Reach, ground, 1000, default);
 
     private static Mesh Plate(double tilt = 0) => Primitives.Box(Grid, new Vec3(-15, -10, 0), new Vec3(15, 10, 3))
         .Placed(Affine.Turn(new Vec3(0, 1, 0), tilt * Math.PI / 180).Then(Affine.Translation(new Vec3(0, 0, 20))), Grid);
@@ -68,4 +68,23 @@ public class FlatOverhangsTests
 
     [Fact]
     public void What_lies_on_raft_or_platform_is_held_by_it() => Assert.Empty(Spots(Plate(), StrutGraph.None, ground: 20));
+
+    [Fact]
+    public void A_narrow_bar_that_sticks_out_is_held_along_its_length_and_at_its_free_end()
+    {
+        // A wall with a bar 0.6 mm wide and 20 mm long: over its edges is nothing but air.
+        var bar = Mesh.Concat(Grid, [Primitives.Box(Grid, new Vec3(-5, -5, 0), new Vec3(0, 5, 30)), Primitives.Box(Grid, new Vec3(-1, -0.3, 20), new Vec3(20, 0.3, 24))]);
+        var spots = Spots(bar, StrutGraph.None).Select(s => s.At.X).Append(0).Order().ToList();
+        Assert.InRange(spots.Count - 1, 4, 9);
+        for (var i = 1; i < spots.Count; i++) Assert.True(spots[i] - spots[i - 1] <= 2 * Reach + 0.4, $"nothing between {spots[i - 1]:0.0} and {spots[i]:0.0} mm");
+        Assert.InRange(20 - spots[^1], 0, Reach + 0.4);
+    }
+
+    [Fact]
+    public void A_leg_beside_an_underside_that_it_does_not_touch_holds_nothing()
+    {
+        Mesh Legs(double from, double to) => Mesh.Concat(Grid, [Primitives.Box(Grid, new Vec3(-3, -10, from), new Vec3(-1, 10, to)), Primitives.Box(Grid, new Vec3(-1.5, -1, 20), new Vec3(1.5, 1, 24))]);
+        Assert.NotEmpty(Spots(Mesh.Concat(Grid, [Primitives.Box(Grid, new Vec3(-4, -10, 0), new Vec3(-2, 10, 30)), Primitives.Box(Grid, new Vec3(-1.5, -1, 20), new Vec3(1.5, 1, 24))]), StrutGraph.None));
+        Assert.Empty(Spots(Legs(0, 30), StrutGraph.None)); // this one it does touch
+    }
 }

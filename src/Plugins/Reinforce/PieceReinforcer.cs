@@ -80,12 +80,12 @@ internal sealed class PieceReinforcer(Workpiece workpiece, Piece piece, GrowthSi
     {
         var resin = context.Resin;
         var reach = Spacing.FreeLip(FlatOverhangs.BridgingLayers * resin.LayerMm, resin.GreenStrengthMPa, settings.Safety, resin.SeparationStressKPa / 1000);
-        var solid = piece.Untouched.TriangleCount == 0 ? piece.Outer : Mesh.Concat(piece.Outer.Lattice, [piece.Outer, piece.Untouched]);
+        // Open shells have no inside: nothing is asked of them.
+        var solid = Closedness.IsClosed(piece.Untouched) ? Mesh.Concat(piece.Outer.Lattice, [piece.Outer, piece.Untouched]) : piece.Outer;
         var runs = Columns.Build([new ColumnPart(solid, 0)], PieceModels.GridOf(piece), cancel).Runs();
-        var spots = FlatOverhangs.Find(runs, struts, resin.LayerMm, reach, scene.RaftTopMm, cancel);
+        var spots = FlatOverhangs.Find(runs, struts, resin.LayerMm, reach, scene.RaftTopMm, left, cancel);
         if (spots.Count == 0) return (struts, left);
-        var result = spots.Count > left ? new GrowthResult(struts, [], [.. spots.Select(s => new NoPath(s, "more than may be added by reinforce.mostStruts"))])
-            : StoutEnough(scene, struts, spots);
+        var result = StoutEnough(scene, struts, [.. spots.Take(left)]);
         if (result.Grown.Count > 0)
             context.Report(new Finding(FindingIds.StrutAdded, Level.Note,
                 $"{Whose}{result.Grown.Count} strut{(result.Grown.Count == 1 ? " was" : "s were")} added under flat undersides on which enlarging moved the contacts too far apart{WithBraces(result.Grown.Sum(g => g.Braces))}: at {Places(result.Grown.Select(g => g.Spot.At))}. The first {FlatOverhangs.BridgingLayers} layers bear {reach:0.0} mm from one hold to the next.",
@@ -96,6 +96,11 @@ internal sealed class PieceReinforcer(Workpiece workpiece, Piece piece, GrowthSi
                 $"{Whose}{result.Blocked.Count} place{(result.Blocked.Count == 1 ? "" : "s")} on flat undersides {(result.Blocked.Count == 1 ? "lies" : "lie")} too far from the next contact and got no strut ({result.Blocked[0].Why}): {Places(result.Blocked.Select(b => b.Spot.At))}. The first layers there may sag or show.",
                 "Tilt the figure a little in the source, so that no face lies flat above the platform, or put struts there.")
             { AtMm = result.Blocked[0].Spot.At, Piece = Letter });
+        if (spots.Count > left)
+            context.Report(new Finding(FindingIds.ContactsFarApart, Level.Check,
+                $"{Whose}More places on flat undersides lie too far from the next contact than the {left} struts that may still be added; those farthest from a hold got theirs, {spots[left].At} mm and others did not. The first layers there will sag.",
+                "Tilt the figure in the source, so that no large face lies flat above the platform, or allow more struts with reinforce.mostStruts.")
+            { AtMm = spots[left].At, Piece = Letter });
         return (result.Graph, left - result.Grown.Count);
     }
 

@@ -27,14 +27,14 @@ public sealed class ReinforceSettings
     public double Safety { get; set; } = 2.15;
 }
 
-/// <summary>Adds a strut under every part of the figure that begins in mid-air and that no contact holds, and beside struts that are used too hard.</summary>
+/// <summary>Adds a strut under every part of the figure that begins in mid-air and that no contact holds, under flats whose contacts came to stand too far apart, and beside struts that are used too hard.</summary>
 public sealed class ReinforceStage : IStage
 {
     /// <inheritdoc/>
     public string Name => "reinforce";
 
     /// <inheritdoc/>
-    public string Version => "1.0";
+    public string Version => "1.1";
 
     /// <inheritdoc/>
     public Type SettingsType => typeof(ReinforceSettings);

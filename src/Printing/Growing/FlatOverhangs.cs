@@ -20,7 +20,7 @@ public static class FlatOverhangs
     private static readonly (int X, int Y)[] Ways = [(1, 0), (-1, 0), (0, 1), (0, -1), (1, 1), (-1, -1), (1, -1), (-1, 1)];
 
     /// <summary>
-    /// Places for contacts, from below, so that no place of an underside is farther than <paramref name="reachMm"/> from a
+    /// Places for contacts, those farthest from a hold first, so that no place of an underside is farther than <paramref name="reachMm"/> from a
     /// contact or from what was printed <see cref="BridgingLayers"/> layers before.
     /// </summary>
     /// <param name="figure">Where the figure is solid (hollows filled: struts cannot stand in them).</param>
@@ -28,31 +28,32 @@ public static class FlatOverhangs
     /// <param name="layerMm">Layer thickness, mm.</param>
     /// <param name="reachMm">Free lip that the first layers bear, mm (<see cref="Strength.Spacing.FreeLip"/>).</param>
     /// <param name="groundMm">Upper side of raft or platform: what begins on it is held, mm.</param>
+    /// <param name="most">No more places than this are wanted of any one flat; those farthest from a hold come first.</param>
     /// <param name="cancel">Stops the work.</param>
-    public static IReadOnlyList<GrowthSpot> Find(ColumnRuns figure, StrutGraph struts, double layerMm, double reachMm, double groundMm, CancellationToken cancel)
+    public static IReadOnlyList<GrowthSpot> Find(ColumnRuns figure, StrutGraph struts, double layerMm, double reachMm, double groundMm, int most, CancellationToken cancel)
     {
         ArgumentNullException.ThrowIfNull(figure);
         ArgumentNullException.ThrowIfNull(struts);
         var below = BridgingLayers * layerMm;
-        var free = Free(figure, struts, below, reachMm, groundMm, cancel);
+        var stride = Math.Max(1, (int)Math.Round(StepMm / figure.Grid.PitchMm));
+        var free = Free(figure, struts, stride, layerMm, reachMm, groundMm, cancel);
         if (free.Count == 0) return [];
-        var spots = new List<GrowthSpot>();
+        var spots = new List<(GrowthSpot Spot, double Away)>();
         foreach (var patch in Patches(free, below))
-        {
-            cancel.ThrowIfCancellationRequested();
-            foreach (var (p, away) in Spread(patch, reachMm))
-                spots.Add(new GrowthSpot(p, new Vec3(0, 0, -1), $"lies {away:0.0} mm from the next hold on a flat underside, where the first layers bear {reachMm:0.0} mm"));
-        }
-        return [.. spots.OrderBy(s => s.At.Z).ThenBy(s => s.At.X).ThenBy(s => s.At.Y)];
+            foreach (var (p, away) in Spread(figure, patch, stride, layerMm, reachMm, most, cancel))
+                spots.Add((new GrowthSpot(p, new Vec3(0, 0, -1), double.IsPositiveInfinity(away)
+                    ? $"lies on a flat underside with nothing within {reachMm:0.0} mm that holds it, which is what the first layers bear"
+                    : $"lies {away:0.0} mm from the next hold on a flat underside, where the first layers bear {reachMm:0.0} mm"), away));
+        return [.. spots.OrderByDescending(s => s.Away).ThenBy(s => s.Spot.At.Z).ThenBy(s => s.Spot.At.X).ThenBy(s => s.Spot.At.Y).Select(s => s.Spot)];
     }
 
     private sealed record Spot(int I, int J, Vec3 At);
 
     /// <summary>Steps of undersides with nothing within reach.</summary>
-    private static List<Spot> Free(ColumnRuns figure, StrutGraph struts, double below, double reach, double ground, CancellationToken cancel)
+    private static List<Spot> Free(ColumnRuns figure, StrutGraph struts, int stride, double layer, double reach, double ground, CancellationToken cancel)
     {
         var grid = figure.Grid;
-        var stride = Math.Max(1, (int)Math.Round(StepMm / grid.PitchMm));
+        var below = BridgingLayers * layer;
         var disc = (int)Math.Floor(reach / grid.PitchMm);
         var contacts = struts.Segments.Where(s => s.Contact is not null).Select(s => (At: s.Contact!.Value, Radius: s.RadiusTo)).OrderBy(c => c.At.Z).ToArray();
         var rows = (grid.Ny + stride - 1) / stride;
@@ -67,7 +68,7 @@ public static class FlatOverhangs
                 for (var r = figure.Start[c]; r < figure.Start[c + 1]; r++)
                 {
                     var at = new Vec3(grid.X(i), grid.Y(j), figure.Z0[r] * figure.UnitMm);
-                    if (at.Z <= ground + below || Rests(figure, i, j, at.Z - below, disc, stride)) continue;
+                    if (at.Z <= ground + below || Rests(figure, i, j, at.Z - below, at.Z + layer / 2, disc, stride)) continue;
                     if (!Held(contacts, at, below, reach)) own.Add(new Spot(i / stride, row, at));
                 }
             }
@@ -75,22 +76,32 @@ public static class FlatOverhangs
         return [.. found.SelectMany(f => f)];
     }
 
-    private static bool Rests(ColumnRuns figure, int i, int j, double z, int disc, int stride)
+    // Something four layers lower within reach, with which the spot hangs together in a straight line at its own height.
+    private static bool Rests(ColumnRuns figure, int i, int j, double lower, double own, int disc, int stride)
     {
-        var grid = figure.Grid;
-        bool Solid(int x, int y) => x >= 0 && y >= 0 && x < grid.Nx && y < grid.Ny && figure.Holds(y * grid.Nx + x, z);
-        for (var d = 1; d <= disc; d++)
-            foreach (var (x, y) in Ways)
-                if ((x == 0 || y == 0 || 2 * d * d <= disc * disc) && Solid(i + d * x, j + d * y)) return true;
+        foreach (var (x, y) in Ways)
+            for (var d = 1; (x == 0 || y == 0 ? d * d : 2 * d * d) <= disc * disc && Solid(figure, i + d * x, j + d * y, own); d++)
+                if (Solid(figure, i + d * x, j + d * y, lower)) return true;
         // Everywhere, first in strides.
         for (var step = stride; ; step = 1)
         {
             for (var y = -disc / step * step; y <= disc; y += step)
                 for (var x = -disc / step * step; x <= disc; x += step)
-                    if (x * x + y * y <= disc * disc && Solid(i + x, j + y)) return true;
+                    if (x * x + y * y <= disc * disc && Solid(figure, i + x, j + y, lower) && Joined(x, y)) return true;
             if (step == 1) return false;
         }
+
+        bool Joined(int x, int y)
+        {
+            var steps = Math.Max(Math.Abs(x), Math.Abs(y));
+            for (var n = 1; n <= steps; n++)
+                if (!Solid(figure, i + (int)Math.Round((double)n * x / steps), j + (int)Math.Round((double)n * y / steps), own)) return false;
+            return true;
+        }
     }
+
+    private static bool Solid(ColumnRuns figure, int x, int y, double z) =>
+        x >= 0 && y >= 0 && x < figure.Grid.Nx && y < figure.Grid.Ny && figure.Holds(y * figure.Grid.Nx + x, z);
 
     private static bool Held((Vec3 At, double Radius)[] contacts, Vec3 p, double below, double reach)
     {
@@ -131,25 +142,29 @@ public static class FlatOverhangs
     }
 
     /// <summary>
-    /// Contacts over a patch: the place farthest from its rim (beyond which something holds within reach) and from the contacts
-    /// chosen so far, until none is farther than the reach (farthest-point covering, Gonzalez 1985).
+    /// Contacts over a patch: the place farthest from its rim (where the figure goes on and something holds it within reach; over
+    /// an edge to the air nothing does) and from the contacts chosen so far, until none is farther than the reach (farthest-point covering, Gonzalez 1985).
     /// </summary>
-    private static IEnumerable<(Vec3 At, double AwayMm)> Spread(List<Spot> patch, double reach)
+    private static List<(Vec3 At, double AwayMm)> Spread(ColumnRuns figure, List<Spot> patch, int stride, double layer, double reach, int most, CancellationToken cancel)
     {
         var inside = patch.Select(s => (s.I, s.J)).ToHashSet();
-        var rim = patch.Where(s => Ways.Any(w => !inside.Contains((s.I + w.X, s.J + w.Y)))).ToList();
+        bool HeldBeside(Spot s, (int X, int Y) w) => !inside.Contains((s.I + w.X, s.J + w.Y)) && Solid(figure, (s.I + w.X) * stride, (s.J + w.Y) * stride, s.At.Z + layer / 2);
+        var rim = patch.Where(s => Ways.Any(w => HeldBeside(s, w))).ToList();
         var away = new double[patch.Count];
-        Parallel.For(0, away.Length, n => away[n] = reach + Math.Sqrt(rim.Min(r => Flat2(r.At, patch[n].At))));
-        for (; ; )
+        Parallel.For(0, away.Length, new ParallelOptions { CancellationToken = cancel }, n => away[n] = rim.Count == 0 ? double.PositiveInfinity : reach + Math.Sqrt(rim.Min(r => Flat2(r.At, patch[n].At))));
+        var chosen = new List<(Vec3, double)>();
+        while (chosen.Count <= most)
         {
+            cancel.ThrowIfCancellationRequested();
             var far = 0;
             for (var n = 1; n < away.Length; n++)
                 if (away[n] > away[far] + 1e-9) far = n;
-            if (away[far] <= reach) yield break;
-            var chosen = patch[far].At;
-            yield return (chosen, away[far]);
-            for (var n = 0; n < away.Length; n++) away[n] = Math.Min(away[n], Math.Sqrt(Flat2(chosen, patch[n].At)));
+            if (away[far] <= reach) break;
+            var at = patch[far].At;
+            chosen.Add((at, away[far]));
+            for (var n = 0; n < away.Length; n++) away[n] = Math.Min(away[n], Math.Sqrt(Flat2(at, patch[n].At)));
         }
+        return chosen;
     }
 
     private static double Flat2(Vec3 a, Vec3 b) => (a.X - b.X) * (a.X - b.X) + (a.Y - b.Y) * (a.Y - b.Y);

@@ -112,8 +112,8 @@ internal sealed class StrutFrame
                         && gap <= segs[j].RadiusFrom + (segs[j].RadiusTo - segs[j].RadiusFrom) * at + r);
                     foreach (var j in joins)
                     {
-                        if (onMember && segs[j].Role == Role.Brace) continue;
                         if ((uint)j >= (uint)n || j == i) continue;
+                        if (onMember && segs[j].Role == Role.Brace) continue;
                         if (!brace && segs[j].Role == Role.Brace) continue; // a brace says itself where it joins
                         var (s, gap) = Along(segs[j], p);
                         var rj = segs[j].RadiusFrom + (segs[j].RadiusTo - segs[j].RadiusFrom) * s;
