@@ -26,11 +26,11 @@ internal static class KillPart
         var tally = new KillTally();
         if (options.Tally is { } kept && File.Exists(kept)) tally.Add(File.ReadAllLines(kept));
         var (clock, already) = (Stopwatch.StartNew(), tally.Kills);
-        for (var round = 0; tally.Kills < most && clock.Elapsed < limit && faults.Count == 0; round++)
+        for (var round = 0; (round == 0 || tally.Kills < most) && clock.Elapsed < limit && faults.Count == 0; round++) // one round at least, whatever the tally says
         {
             var seed = options.Seed + round;
             await using var one = new KillRound(seed, tally);
-            await one.Kill(Math.Min(each, most - tally.Kills), limit - clock.Elapsed);
+            await one.Kill(Math.Clamp(most - tally.Kills, 10, each), limit - clock.Elapsed);
             await one.Drain();
             if (options.Tally is { } keep) File.WriteAllLines(keep, tally.Lines);
             faults.AddRange(one.Check().Select(f => $"round of seed {seed} (kept in {one.Keep()}): {f}"));

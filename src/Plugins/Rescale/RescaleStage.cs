@@ -9,7 +9,7 @@ namespace Stiltwright.Plugins.Rescale;
 public sealed class RescaleSettings
 {
     /// <summary>Thickness that the raft keeps.</summary>
-    [Setting("Thickness of the raft after enlarging; the rest is lowered into the platform.", "mm", Least = 0.3, Most = 20)]
+    [Setting("Thickness of the raft after enlarging: a thicker one is pressed flat to it, outline and bevel kept, and all above comes down with it.", "mm", Least = 0.3, Most = 20)]
     public double RaftMm { get; set; } = 1.5;
 
     /// <summary>Gap that is left under the figure.</summary>
@@ -33,7 +33,7 @@ public sealed class RescaleSettings
     public int SmoothMostTriangles { get; set; } = 4000000;
 }
 
-/// <summary>Enlarges figure, struts and raft, lowers the raft to its own thickness, and centres all on the platform.</summary>
+/// <summary>Enlarges figure, struts and raft, brings the raft to its own thickness, and centres all on the platform.</summary>
 public sealed class RescaleStage : IStage
 {
     /// <inheritdoc/>
@@ -68,7 +68,7 @@ public sealed class RescaleStage : IStage
         var centre = parts.All.Center;
         var map = Affine.Translation(new Vec3(-centre.X, -centre.Y, -low)).Then(Affine.Scaling(scale)).Then(Affine.Translation(new Vec3(0, 0, -lowering.ByMm)));
         var size = parts.All.Size * scale;
-        var lattice = Lattice.For(Math.Max(Math.Max(size.X, size.Y) / 2, size.Z) + 1 + (s.SmoothFacets ? s.SmoothMostMm : 0));
+        var lattice = Lattice.For(Math.Max(Math.Max(size.X, size.Y) / 2, size.Z) + 1 + (s.SmoothFacets ? s.SmoothMostMm : 0) + (s.FreeHeightMm > 0 ? NearerRaft.RoomMm : 0));
 
         Mesh Place(IEnumerable<int> shells) => Mesh.Concat(lattice, shells.Select(i => NullEdges.Collapse(source.Shells.MeshOf(i).Placed(map, lattice))));
         var outer = Place(parts.Figure);

@@ -18,7 +18,7 @@ internal static class Smoothing
         if (ReferenceEquals(done.Outer, outer))
         {
             context.Report(new Finding(FindingIds.FacetsSmoothed, Level.Note,
-                $"Facets show on {before.ShownShare:P0} of the surface ({before.LargestDeviationMm:0.00} mm off the smooth shape at most), but none could be smoothed: they lie where struts or other parts meet the figure, or the surface would have moved by more than {s.SmoothMostMm:0.00} mm, crossed itself or folded.",
+                $"Facets show on {before.ShownShare:P0} of the surface ({before.LargestDeviationMm:0.00} mm off the smooth shape at most), but none could be smoothed: {(done.StoppedByCount ? $"the figure has {outer.TriangleCount} triangles already, and no more than {s.SmoothMostTriangles} are allowed (smoothMostTriangles)" : $"they lie where struts or other parts meet the figure, or the surface would have moved by more than {s.SmoothMostMm:0.00} mm, crossed itself or folded")}.",
                 "Ask for a finer source.")
             { AtMm = before.At });
             return outer;
