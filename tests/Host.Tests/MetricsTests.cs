@@ -51,7 +51,8 @@ public sealed class MetricsTests : IDisposable
         await using var service = await Service.Start(_room, new ShareFiles(), HereWorker.Command);
         _room.DropFile("crab.stl", Workshop.Stl());
         var path = Path.Combine(_room.State, "metrics.txt");
-        await service.Until(_ => File.Exists(path) && File.ReadAllText(path).Contains("stiltwright_jobs_total", StringComparison.Ordinal));
+        await service.Until(_ => File.Exists(path) && File.ReadAllText(path) is var said
+            && said.Contains("stiltwright_jobs_total", StringComparison.Ordinal) && said.Contains("stiltwright_stage_duration_seconds_count", StringComparison.Ordinal));
         var lines = File.ReadAllText(path).TrimEnd('\n').Split('\n');
         Assert.Equal("# EOF", lines[^1]);
         Assert.Contains("# TYPE stiltwright_jobs counter", lines);

@@ -55,6 +55,10 @@ public class MainJobTests(Prepared job)
     }
 
     [Fact]
+    public void Flat_undersides_whose_contacts_came_to_stand_too_far_apart_get_more() =>
+        Assert.Contains(S.GetProperty("findings").EnumerateArray(), f => f.GetProperty("id").GetString() == "strut-added" && f.GetProperty("text").GetString()!.Contains("flat undersides", StringComparison.Ordinal));
+
+    [Fact]
     public void Plain_enlarging_costs_the_cube_and_each_further_step_saves()
     {
         var ways = S.GetProperty("ways").EnumerateArray().Select(w => w.GetProperty("volumeMm3").GetDouble()).ToArray();
