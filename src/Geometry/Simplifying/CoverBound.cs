@@ -53,6 +53,7 @@ internal sealed class CoverBound
     /// <param name="maxThreads">Threads at most; the result does not depend on it.</param>
     internal static CoverResult Of(Mesh from, Mesh to, int[] twin, TriangleTree tree, double limit, int maxThreads)
     {
+        if (Array.IndexOf(twin, -1) >= 0) throw new ArgumentException("The proof walks over every edge: the surface must be closed.", nameof(twin));
         const int block = 4096;
         int n = from.TriangleCount, blocks = (n + block - 1) / block;
         var most = new double[blocks];

@@ -65,6 +65,7 @@ public static class SurfaceSimplifier
         var original = TriangleTree.Build(apart, request.MaxThreads);
         var decided = DecidedShare * request.DeviationMm;
         var reach = Math.Max(4 * request.DeviationMm, 2 * MeanEdge(mesh));
+        Vec3? stuck = null;
         for (var attempt = 0; attempt < Attempts; attempt++, decided *= 0.85)
         {
             var table = new CornerTable(apart.VertexCount, apart.CornersArray, pairing.TwinArray);
@@ -78,9 +79,15 @@ public static class SurfaceSimplifier
             var back = CoverBound.Of(apart, result, EdgePairing.Build(result).TwinArray, tree, request.DeviationMm, request.MaxThreads);
             if (crossings.Count == 0 && there.Beyond.Count == 0 && back.Beyond.Count == 0)
                 return new(result, Math.Max(there.LargestMm, back.LargestMm)) { KeptVertices = locked.Count(l => l) };
-            Lock(locked, apart, [.. crossings.SelectMany(p => Corners(result, p.A).Concat(Corners(result, p.B))), .. there.Beyond, .. back.Beyond], reach);
+            Vec3[] places = [.. crossings.SelectMany(p => Corners(result, p.A).Concat(Corners(result, p.B))), .. there.Beyond, .. back.Beyond];
+            stuck = places[0];
+            Lock(locked, apart, places, reach);
         }
-        return new(mesh, 0) { KeptVertices = apart.VertexCount };
+        return new(mesh, 0)
+        {
+            KeptVertices = apart.VertexCount,
+            Refusal = string.Create(CultureInfo.InvariantCulture, $"After {Attempts} attempts the surface would still cross itself or lie beyond {request.DeviationMm} mm, at {stuck} mm among others; it stays as it was. Allow a larger deviation."),
+        };
     }
 
     // Root of the mean squared length of edges, mm.
