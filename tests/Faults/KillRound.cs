@@ -199,7 +199,8 @@ internal sealed class KillRound : IAsyncDisposable
 
         _workers.Clear();
         _tally.NoteHost(KillStates.AfterKill(_room));
-        _mails.WaitForSilence();
+        // A message still on its way would be counted too late, and its second copy taken for a fault of the service.
+        if (!_mails.WaitForSilence()) _faults.Add("the trial's mail server did not fall silent within a minute of a kill: its counts prove nothing");
         var got = _mails.Received.ToHashSet();
         foreach (var id in KillStates.MailsNotNoted(_room).Where(got.Contains)) _inTheGap[id] = _inTheGap.GetValueOrDefault(id) + 1;
     }

@@ -39,11 +39,8 @@ internal sealed class MailSink : IAsyncDisposable
 
     public ConcurrentQueue<string> Received { get; } = new();
 
-    /// <summary>Waits until nobody talks to the server, so that all that was sent is noted.</summary>
-    public void WaitForSilence()
-    {
-        for (var i = 0; i < 2000 && (!_talking.IsEmpty || Volatile.Read(ref _saving) > 0); i++) Thread.Sleep(5);
-    }
+    /// <summary>Waits until nobody talks to the server, so that all that was sent is noted; false where somebody still does after a minute.</summary>
+    public bool WaitForSilence() => SpinWait.SpinUntil(() => _talking.IsEmpty && Volatile.Read(ref _saving) == 0, TimeSpan.FromMinutes(1));
 
     /// <summary>Called with each message, before it is noted (true) and after it, but before the sender has our answer.</summary>
     public Action<bool> OnMail { get; set; } = _ => { };

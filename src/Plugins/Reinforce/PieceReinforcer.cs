@@ -85,7 +85,7 @@ internal sealed class PieceReinforcer(Workpiece workpiece, Piece piece, GrowthSi
         var runs = Columns.Build([new ColumnPart(solid, 0)], PieceModels.GridOf(piece), cancel).Runs();
         var spots = FlatOverhangs.Find(runs, struts, resin.LayerMm, reach, scene.RaftTopMm, left, cancel);
         if (spots.Count == 0) return (struts, left);
-        var result = StoutEnough(scene, struts, [.. spots.Take(left)]);
+        var result = NoneOverloaded(scene, struts, [.. spots.Take(left)]);
         if (result.Grown.Count > 0)
             context.Report(new Finding(FindingIds.StrutAdded, Level.Note,
                 $"{Whose}{result.Grown.Count} strut{(result.Grown.Count == 1 ? " was" : "s were")} added under flat undersides on which enlarging moved the contacts too far apart{WithBraces(result.Grown.Sum(g => g.Braces))}: at {Places(result.Grown.Select(g => g.Spot.At))}. The first {FlatOverhangs.BridgingLayers} layers bear {reach:0.0} mm from one hold to the next.",
@@ -103,6 +103,31 @@ internal sealed class PieceReinforcer(Workpiece workpiece, Piece piece, GrowthSi
             { AtMm = spots[left].At, Piece = Letter });
         return (result.Graph, left - result.Grown.Count);
     }
+
+    // A flat that sags a little is less than a strut that breaks: new ones that would be over a rule themselves are left out again.
+    private GrowthResult NoneOverloaded(GrowthScene scene, StrutGraph struts, IReadOnlyList<GrowthSpot> spots)
+    {
+        var result = StoutEnough(scene, struts, spots);
+        var source = Request(struts).Source is { } s && settings.Rule != "absolute" ? LoadSolver.Solve(s, cancel) : null;
+        for (var pass = 0; pass < StoutPasses && result.Grown.Count > 0; pass++)
+        {
+            var request = Request(result.Graph);
+            var over = StrutSizing.Overloaded(request, LoadSolver.Solve(request.Enlarged, cancel), source).Select(o => o.Segment).ToHashSet();
+            var hard = result.Grown.Where(g => g.Segments.Any(over.Contains)).ToList();
+            if (hard.Count == 0) break;
+            var again = StoutEnough(scene, struts, [.. result.Grown.Except(hard).Select(g => g.Spot)]);
+            result = again with { Blocked = [.. result.Blocked, .. hard.Select(g => new NoPath(g.Spot, "a strut there would itself be used too hard")), .. again.Blocked] };
+        }
+        return result;
+    }
+
+    private SizingRequest Request(StrutGraph struts) => new()
+    {
+        Enlarged = LoadScenes.Of(piece, struts, context, cancel),
+        Source = LoadScenes.OfSource(workpiece, context, cancel),
+        Rule = settings.Rule switch { "relative" => SizingRule.Relative, "absolute" => SizingRule.Absolute, _ => SizingRule.Both },
+        Safety = settings.Safety,
+    };
 
     private void Say(GrowthResult result)
     {
@@ -130,13 +155,7 @@ internal sealed class PieceReinforcer(Workpiece workpiece, Piece piece, GrowthSi
 
     private StrutGraph Help(GrowthScene scene, StrutGraph struts, int most)
     {
-        var request = new SizingRequest
-        {
-            Enlarged = LoadScenes.Of(piece, struts, context, cancel),
-            Source = LoadScenes.OfSource(workpiece, context, cancel),
-            Rule = settings.Rule switch { "relative" => SizingRule.Relative, "absolute" => SizingRule.Absolute, _ => SizingRule.Both },
-            Safety = settings.Safety,
-        };
+        var request = Request(struts);
         if (request.Source is null && request.Rule == SizingRule.Relative) return struts;
         var result = HelperStruts.Add(scene, TriangleTree.Build(piece.Outer), request, sizes, most, piece.Outer.Lattice, cancel);
         if (result.Grown.Count == 0) return struts;
