@@ -135,7 +135,7 @@ internal sealed class StrutEvidence
                 foreach (var (part, end, join) in list)
                 {
                     if (Members.Contains(part) || banned.Contains(part)) continue;
-                    if (ThinEndAgainst(_scene.Parts[on], join.OtherEnd, _scene.Parts[part].EndRadius(end))) continue;
+                    if (BeyondTheContact(_scene.Parts[on], join, _scene.Parts[part], end)) continue;
                     Add(part);
                 }
             }
@@ -161,9 +161,17 @@ internal sealed class StrutEvidence
         }
     }
 
-    /// <summary>The thin far end of a strut carries the figure: a clearly wider tube that happens to end there is figure.</summary>
-    private bool ThinEndAgainst(ScenePart strut, int end, double radius) =>
-        end >= 0 && strut.Thins(end, 0.65) && radius > 1.25 * strut.EndRadius(end);
+    /// <summary>
+    /// The thin far end of a strut carries the figure, and is where it breaks: what goes on from there and is wider, or widens again
+    /// (a whisker whose point a strut holds), is figure. Only a second, still thinner piece of the tip may follow.
+    /// </summary>
+    private static bool BeyondTheContact(ScenePart strut, EndJoin join, ScenePart part, int end)
+    {
+        var at = part.End(end);
+        var thin = join.OtherEnd >= 0 ? join.OtherEnd : at.DistanceTo(strut.End(1)) < at.DistanceTo(strut.End(0)) ? 1 : 0;
+        if (!strut.Thins(thin, 0.65) || join.Radius > 0.65 * strut.Tube!.LargestRadius) return false;
+        return Math.Max(part.EndRadius(end), part.EndRadius(1 - end)) > 1.25 * Math.Max(join.Radius, strut.EndRadius(thin));
+    }
 
     private bool Held(ScenePart p, int end)
     {
