@@ -155,7 +155,9 @@ internal sealed class StrutChains
             if (!_accepted.Contains(j.Other)) continue;
             var other = _scene.Parts[j.Other];
             // An end on the ground is carried by nothing but its own foot: wider, shorter, on the ground too.
-            if (grounded && !other.Low && !(_evidence.Grounded(other, 0) && other.Tube!.Length < 4 * other.Tube.LargestRadius && other.EndRadius(0) > 1.05 * part.EndRadius(end) && other.Tube!.Length < part.Tube!.Length)) continue;
+            // Feet of neighbours overlap: its own is the one in whose middle it stands.
+            if (grounded && !other.Low && !(_evidence.Grounded(other, 0) && other.Tube!.Length < 4 * other.Tube.LargestRadius && other.EndRadius(0) > 1.05 * part.EndRadius(end) && other.Tube!.Length < part.Tube!.Length
+                && other.Tube.Nearest(part.End(end)).Distance < 0.5 * other.EndRadius(0))) continue;
             var top = j.OtherEnd >= 0 && !other.Low ? j.OtherEnd : 1;
             // The carrier leads down: its far end is lower than the junction.
             if (!other.Low && other.End(1 - top).Z > part.End(end).Z + 1e-6 && !_evidence.OnFigure.Contains(other.Index))
@@ -213,7 +215,8 @@ internal sealed class StrutChains
             Array.Fill(roles, fixedRole);
             return roles;
         }
-        Array.Fill(roles, Role.Pillar);
+        Array.Fill(roles, IsFoot(m) ? Role.Foot : Role.Pillar);
+        if (roles[0] == Role.Foot) return roles;
         var low = _turned[m] ? 1 : 0;
         var carried = Below(part, low).Part;
         var onFigure = part.OnBulk[low] is not null && _evidence.OnFigure.Contains(m);
@@ -222,10 +225,7 @@ internal sealed class StrutChains
 
         if (n == 1)
         {
-            var g = tube.Pieces[0];
-            if (onFigure && !atFigure) roles[0] = Role.Tip;
-            else if (atFigure && (carried >= 0 && _scene.Parts[carried].Low is false && !IsFoot(carried)) && g.RadiusB < 0.95 * g.RadiusA) roles[0] = Role.Tip;
-            else if (IsFoot(m)) roles[0] = Role.Foot;
+            if (onFigure && !atFigure || IsTip(m) || _above.TryGetValue(m, out var up) && IsTip(up) && LeadsToTip(m)) roles[0] = Role.Tip;
             return roles;
         }
 
@@ -252,7 +252,27 @@ internal sealed class StrutChains
         return roles;
     }
 
-    /// <summary>Stands on the ground, carries another tube, and is wider than that or stubby.</summary>
+    /// <summary>A single piece that ends at the figure, stands on a shaft, and tapers or is thinner than that shaft.</summary>
+    private bool IsTip(int m)
+    {
+        var part = _scene.Parts[m];
+        if (part.Low || part.Tube!.Pieces.Count != 1) return false;
+        var low = _turned[m] ? 1 : 0;
+        var carried = Below(part, low).Part;
+        if (!_evidence.MeetsFigure(part, 1 - low) || carried < 0 || _scene.Parts[carried].Low || IsFoot(carried)) return false;
+        var g = Oriented(m).Pieces[0];
+        return g.RadiusB < 0.95 * g.RadiusA || part.Joins[low].Any(j => j.Other == carried && j.Radius > 1.25 * g.RadiusA);
+    }
+
+    /// <summary>The first half of a bent tip: short, and tapering towards the second.</summary>
+    private bool LeadsToTip(int m)
+    {
+        var g = Oriented(m).Pieces[0];
+        var carried = Below(_scene.Parts[m], _turned[m] ? 1 : 0).Part;
+        return carried >= 0 && !_scene.Parts[carried].Low && !IsFoot(carried) && g.RadiusB < 0.85 * g.RadiusA && g.Length < 4 * g.RadiusA;
+    }
+
+    /// <summary>Stands on the ground, carries another tube, is stubby, and wider than that.</summary>
     private bool IsFoot(int m)
     {
         var part = _scene.Parts[m];
@@ -260,9 +280,10 @@ internal sealed class StrutChains
         var tube = Oriented(m);
         var next = Oriented(up);
         if (_scene.Parts[up].Joins.All(l => l.All(j => j.Other != m)) && _scene.Parts[up].OnLow.All(l => l != m)) return false;
-        return tube.Pieces.Count == 1 && tube.Length < 4 * tube.LargestRadius && tube.RadiusA >= 1.1 * next.RadiusA
-            && Below(part, _turned[m] ? 1 : 0).Part < 0
-            && !_evidence.MeetsFigure(_scene.Parts[up], _turned[up] ? 0 : 1);
+        if (!(tube.Length < 4 * tube.LargestRadius && tube.RadiusA >= 1.1 * next.RadiusA) || Below(part, _turned[m] ? 1 : 0).Part >= 0) return false;
+        // A short shaft with nothing but a tip on it is no foot.
+        return !(next.Pieces.Count == 1 && _evidence.MeetsFigure(_scene.Parts[up], _turned[up] ? 0 : 1) && next.RadiusB < 0.85 * next.RadiusA
+            && !_evidence.Grounded(_scene.Parts[up], _turned[up] ? 1 : 0));
     }
 
     /// <summary>Fills in who holds the ends of each shell's first and last segment, and the contacts.</summary>

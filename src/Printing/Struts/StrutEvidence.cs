@@ -21,6 +21,9 @@ internal sealed class StrutEvidence
     /// <summary>Tubes that would be members but for an end that hangs free.</summary>
     public SortedSet<int> Dangling { get; } = [];
 
+    /// <summary>So many thin contacts tell what size contacts have in this source.</summary>
+    private const int LeastThinContacts = 5;
+
     /// <summary>A surface whose normal rises by this much carries what ends on it from above.</summary>
     private const double StandsOnRise = 0.2;
 
@@ -273,6 +276,7 @@ internal sealed class StrutEvidence
         foreach (var m in Members)
             for (var e = 0; e < 2; e++)
                 if (!_scene.Parts[m].Low && MeetsFigure(_scene.Parts[m], e)) contacts.Add((m, e, ThinContact(_scene.Parts[m], e)));
+        ThinLikeTheOthers(contacts);
         var thin = contacts.Count(c => c.Thin);
         var lonely = LonelyShare(contacts);
         var component = Components();
@@ -311,6 +315,15 @@ internal sealed class StrutEvidence
                 }
             }
         }
+    }
+
+    /// <summary>Where most contacts are thin ends, one of the same size on a shaft that is hardly thicker is thin, too.</summary>
+    private void ThinLikeTheOthers(List<(int Part, int End, bool Thin)> contacts)
+    {
+        var sizes = contacts.Where(c => c.Thin).Select(c => _scene.Parts[c.Part].EndRadius(c.End)).Order().ToList();
+        if (sizes.Count < LeastThinContacts || 2 * sizes.Count < contacts.Count) return;
+        for (var i = 0; i < contacts.Count; i++)
+            if (_scene.Parts[contacts[i].Part].EndRadius(contacts[i].End) <= 1.1 * sizes[sizes.Count / 2]) contacts[i] = contacts[i] with { Thin = true };
     }
 
     /// <summary>Share of separate held bodies that only one strut holds, where there are several bodies.</summary>

@@ -11,6 +11,9 @@ internal static class BallFinder
     /// <summary>Any two rings about one axis, as those of a foot, lie on a sphere; it takes a third to make a ball.</summary>
     private const int LeastLevels = 3;
 
+    /// <summary>Cosine between a facet and the sphere under its middle: the rings of a shaft lie on some large sphere, too, but its sides do not.</summary>
+    private const double LeastOutwards = 0.85;
+
     /// <summary>Corners looked at around one end.</summary>
     private const int MostCorners = 240;
 
@@ -123,7 +126,7 @@ internal static class BallFinder
                 var v = mesh.AreaVector(t);
                 var u = ((p + q + r) / 3 - b.Centre).Unit();
                 total += v.Length;
-                if (v.Dot(u) > 0.6 * v.Length) outwards += v.Length;
+                if (v.Dot(u) > LeastOutwards * v.Length) outwards += v.Length;
             }
             return outwards > 0.9 * total;
         }

@@ -90,6 +90,9 @@ internal sealed class DrawnPrism : DrawnBody
 
     public double CornerRadius(double s) => InscribedAt(s) * _corner;
 
+    /// <summary>Height of the lowest point of the section at a place along the axis, mm.</summary>
+    public double LowestAt(double s) => At(s).Z - CornerRadius(s) * Math.Sqrt(Math.Max(0, 1 - Axis.Z * Axis.Z));
+
     /// <summary>How far a point lies outside the sides (negative: inside), across the axis, mm; and the side.</summary>
     public (double Out, int Side) Across(Vec3 p)
     {

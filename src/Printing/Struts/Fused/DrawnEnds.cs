@@ -11,6 +11,9 @@ internal sealed class DrawnEnds
     /// <summary>Least and greatest depth by which an end is sunk into figure or raft, mm.</summary>
     public const double LeastDepthMm = 0.05, MostDepthMm = 0.15;
 
+    /// <summary>Steps in which a drawn end is shortened until it stays above the platform, mm.</summary>
+    private const double ClipMm = 0.02;
+
     /// <summary>An end wider than what it joins by more than this stands out of it.</summary>
     private const double WiderShare = 1.1;
 
@@ -38,7 +41,8 @@ internal sealed class DrawnEnds
     /// <param name="body">The prism's number.</param>
     /// <param name="contacts">Loops along which it (or a ball on it) leaves the figure.</param>
     /// <param name="stands">Loops along which it leaves the raft.</param>
-    public (double Low, double High) Of(Mesh mesh, int body, IReadOnlyList<CutLoop> contacts, IReadOnlyList<CutLoop> stands)
+    /// <param name="floor">The platform: nothing is drawn on below it.</param>
+    public (double Low, double High) Of(Mesh mesh, int body, IReadOnlyList<CutLoop> contacts, IReadOnlyList<CutLoop> stands, double floor)
     {
         var p = (DrawnPrism)_bodies[body];
         double low = p.Low, high = p.High;
@@ -67,6 +71,8 @@ internal sealed class DrawnEnds
             if (t < q.Low - q.Size || t > q.High + q.Size) continue;
             Extend(s, 3 * Math.Max(p.Size, q.Size));
         }
+        while (low < p.Low - ClipMm && p.LowestAt(low) < floor) low += ClipMm;
+        while (high > p.High + ClipMm && p.LowestAt(high) < floor) high -= ClipMm;
         return (low, high);
 
         // A place beyond an end, not too far, becomes the end.

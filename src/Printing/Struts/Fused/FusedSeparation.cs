@@ -19,6 +19,9 @@ public static class FusedSeparation
 
     private const int MostRounds = 4;
 
+    /// <summary>A fit that reaches farther below the platform than this is none (a bar of the raft taken for a square one), mm.</summary>
+    private const double BelowMm = 0.05;
+
     /// <summary>A disc under a foot may taper by this, radius over height; a foot's cone tapers more.</summary>
     private const double MostPadTaper = 0.25;
 
@@ -34,7 +37,7 @@ public static class FusedSeparation
         var size = mesh.Bounds.Size.Length;
         var prisms = PrismFinder.Find(mesh, twin, flat, settings.WidestStrutShare * size, ct);
         var floor = mesh.Bounds.Min.Z;
-        prisms.RemoveAll(p => IsPad(p, floor, settings));
+        prisms.RemoveAll(p => IsPad(p, floor, settings) || Math.Min(p.LowestAt(p.Low), p.LowestAt(p.High)) < floor - BelowMm);
         if (prisms.Count < 3) return new Separation(null, "too few sides of drawn struts are left in it to tell struts from figure");
         var draft = new SeparationDraft(mesh, twin, prisms, floor, settings);
         for (var round = 0; ; round++)

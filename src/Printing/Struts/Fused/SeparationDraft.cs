@@ -13,6 +13,9 @@ internal sealed class SeparationDraft
     /// <summary>A loop that rises less than this is level, mm.</summary>
     private const double LevelMm = 0.02;
 
+    /// <summary>A ring of a ball is lower than this share of its radius; feet and shafts are higher.</summary>
+    private const double RingShare = 0.75;
+
     private readonly Mesh _mesh;
     private readonly int[] _twin;
     private readonly double _floor;
@@ -30,11 +33,13 @@ internal sealed class SeparationDraft
         _settings = settings;
         _labels = new int[mesh.TriangleCount];
         // The rings of a ball are short frusta, too: balls are looked for at the ends of long prisms, and take their rings.
-        var slender = prisms.Where(p => p.High - p.Low >= p.Size).ToList();
+        var slender = prisms.Where(p => p.High - p.Low >= RingShare * p.Size).ToList();
         _bodies.AddRange(slender);
         Label(_ => true);
         var balls = BallFinder.Find(mesh, twin, _labels, slender);
-        _bodies.AddRange(prisms.Where(p => p.High - p.Low < p.Size && !balls.Exists(b => IsRing(p, b))));
+        // What would reach below all that was drawn was not drawn so.
+        balls.RemoveAll(b => b.Centre.Z - b.Size < floor - LevelMm);
+        _bodies.AddRange(prisms.Where(p => p.High - p.Low < RingShare * p.Size && !balls.Exists(b => IsRing(p, b))));
         _bodies.AddRange(balls);
     }
 
@@ -157,7 +162,7 @@ internal sealed class SeparationDraft
                 var own = ends.Meets(b).Where(o => _bodies[o] is DrawnBall).Append(b).ToHashSet();
                 var contacts = _kept.Where(k => !k.Raft).SelectMany(k => k.Loops).Where(l => l.Bodies.Any(own.Contains)).ToList();
                 var stands = _kept.Where(k => k.Raft).SelectMany(k => k.Loops).Where(l => l.Bodies.Contains(b)).ToList();
-                var (low, high) = ends.Of(_mesh, b, contacts, stands);
+                var (low, high) = ends.Of(_mesh, b, contacts, stands, _floor);
                 parts.Add(p.ToMesh(_mesh.Lattice, low, high));
             }
             else parts.Add(_bodies[b].ToMesh(_mesh.Lattice));
