@@ -12,7 +12,7 @@ internal static class BallFinder
     private const int LeastLevels = 3;
 
     /// <summary>Cosine between a facet and the sphere under its middle: the rings of a shaft lie on some large sphere, too, but its sides do not.</summary>
-    private const double LeastOutwards = 0.85;
+    private const double LeastOutwards = 0.75;
 
     /// <summary>Corners looked at around one end.</summary>
     private const int MostCorners = 240;
@@ -21,7 +21,7 @@ internal static class BallFinder
     /// <param name="twin">Its half-edge pairs.</param>
     /// <param name="body">Body of each triangle so far, or -1.</param>
     /// <param name="prisms">The prisms, numbered as in <paramref name="body"/>.</param>
-    public static List<DrawnBall> Find(Mesh mesh, int[] twin, int[] body, List<DrawnPrism> prisms)
+    public static List<DrawnBall> Find(Mesh mesh, int[] twin, int[] body, IReadOnlyList<DrawnShaft> prisms)
     {
         // Free triangles along the borders of each prism.
         var starts = new List<int>[prisms.Count];
@@ -36,7 +36,7 @@ internal static class BallFinder
         return balls;
     }
 
-    private static DrawnBall? At(Mesh mesh, int[] twin, int[] body, DrawnPrism prism, int end, List<int> starts)
+    private static DrawnBall? At(Mesh mesh, int[] twin, int[] body, DrawnShaft prism, int end, List<int> starts)
     {
         var s = end == 0 ? prism.Low : prism.High;
         var radius = prism.CornerRadius(s);

@@ -33,11 +33,67 @@ internal sealed class DrawnBall(Vec3 centre, double radius) : DrawnBody
     public override Mesh ToMesh(Lattice lattice) => Primitives.Sphere(lattice, Centre, Size, 4);
 }
 
+/// <summary>A body with an axis along which it may be drawn on: places on it are counted in mm.</summary>
+internal abstract class DrawnShaft : DrawnBody
+{
+    /// <summary>Unit vector.</summary>
+    public abstract Vec3 Axis { get; }
+
+    /// <summary>A point of the axis: place 0.</summary>
+    public abstract Vec3 Origin { get; }
+
+    /// <summary>Lower end along the axis, mm.</summary>
+    public double Low { get; set; }
+
+    /// <summary>Upper end along the axis, mm.</summary>
+    public double High { get; set; }
+
+    public override double Size => Math.Max(CornerRadius(Low), CornerRadius(High));
+
+    public double Along(Vec3 p) => (p - Origin).Dot(Axis);
+
+    public Vec3 At(double s) => Origin + Axis * s;
+
+    /// <summary>Distance of the polygon's corners from the axis at a place, mm.</summary>
+    public abstract double CornerRadius(double s);
+
+    /// <summary>Height of the lowest point of the section at a place along the axis, mm.</summary>
+    public double LowestAt(double s) => At(s).Z - CornerRadius(s) * Math.Sqrt(Math.Max(0, 1 - Axis.Z * Axis.Z));
+
+    public override Mesh ToMesh(Lattice lattice) => ToMesh(lattice, Low, High);
+
+    /// <summary>The body between two places along its axis.</summary>
+    public abstract Mesh ToMesh(Lattice lattice, double low, double high);
+
+    /// <summary>A closed tube between two rings of equally many corners, counter-clockwise seen from the second.</summary>
+    protected static Mesh Tube(Lattice lattice, Func<int, int, Vec3> corner, int sides)
+    {
+        var xyz = new int[6 * sides];
+        for (var end = 0; end < 2; end++)
+            for (var k = 0; k < sides; k++)
+            {
+                var p = corner(end, k);
+                var at = 3 * (end * sides + k);
+                xyz[at] = lattice.Round(p.X);
+                xyz[at + 1] = lattice.Round(p.Y);
+                xyz[at + 2] = lattice.Round(p.Z);
+            }
+        var corners = new List<int>();
+        for (var k = 0; k < sides; k++)
+        {
+            var next = (k + 1) % sides;
+            corners.AddRange([k, next, sides + next, k, sides + next, sides + k]);
+        }
+        for (var k = 1; k + 1 < sides; k++) corners.AddRange([0, k + 1, k, sides, sides + k, sides + k + 1]);
+        return new Mesh(lattice, xyz, [.. corners]);
+    }
+}
+
 /// <summary>
 /// A prism or frustum over a regular polygon. Places along the axis are counted in mm from <see cref="Origin"/>; the
 /// distance of its sides from the axis (the inscribed radius) changes linearly.
 /// </summary>
-internal sealed class DrawnPrism : DrawnBody
+internal sealed class DrawnPrism : DrawnShaft
 {
     private readonly Vec3 _u;
     private readonly Vec3 _v;
@@ -61,9 +117,9 @@ internal sealed class DrawnPrism : DrawnBody
         _corner = 1 / Math.Cos(Math.PI / sides);
     }
 
-    public Vec3 Origin { get; }
+    public override Vec3 Origin { get; }
 
-    public Vec3 Axis { get; }
+    public override Vec3 Axis { get; }
 
     public int Sides { get; }
 
@@ -71,27 +127,12 @@ internal sealed class DrawnPrism : DrawnBody
 
     public double Growth { get; }
 
-    /// <summary>Lower end along the axis, mm.</summary>
-    public double Low { get; set; }
-
-    /// <summary>Upper end along the axis, mm.</summary>
-    public double High { get; set; }
-
     /// <summary>Area of its sides that is visible, mm2.</summary>
     public double SeenMm2 { get; set; }
 
-    public override double Size => Math.Max(CornerRadius(Low), CornerRadius(High));
-
-    public double Along(Vec3 p) => (p - Origin).Dot(Axis);
-
-    public Vec3 At(double s) => Origin + Axis * s;
-
     public double InscribedAt(double s) => Math.Max(0, Inscribed + Growth * s);
 
-    public double CornerRadius(double s) => InscribedAt(s) * _corner;
-
-    /// <summary>Height of the lowest point of the section at a place along the axis, mm.</summary>
-    public double LowestAt(double s) => At(s).Z - CornerRadius(s) * Math.Sqrt(Math.Max(0, 1 - Axis.Z * Axis.Z));
+    public override double CornerRadius(double s) => InscribedAt(s) * _corner;
 
     /// <summary>How far a point lies outside the sides (negative: inside), across the axis, mm; and the side.</summary>
     public (double Out, int Side) Across(Vec3 p)
@@ -111,30 +152,11 @@ internal sealed class DrawnPrism : DrawnBody
         return s >= Low - OnMm && s <= High + OnMm && Across(p).Out <= OnMm;
     }
 
-    public override Mesh ToMesh(Lattice lattice) => ToMesh(lattice, Low, High);
-
     /// <summary>The prism between two places along its axis; a radius that would vanish is kept at a hundredth of a millimetre.</summary>
-    public Mesh ToMesh(Lattice lattice, double low, double high)
+    public override Mesh ToMesh(Lattice lattice, double low, double high) => Tube(lattice, (end, k) =>
     {
-        var xyz = new int[6 * Sides];
-        for (var end = 0; end < 2; end++)
-            for (var k = 0; k < Sides; k++)
-            {
-                var s = end == 0 ? low : high;
-                var (sin, cos) = Math.SinCos((k + 0.5) * 2 * Math.PI / Sides);
-                var p = At(s) + (_u * cos + _v * sin) * Math.Max(CornerRadius(s), 0.01);
-                var at = 3 * (end * Sides + k);
-                xyz[at] = lattice.Round(p.X);
-                xyz[at + 1] = lattice.Round(p.Y);
-                xyz[at + 2] = lattice.Round(p.Z);
-            }
-        var corners = new List<int>();
-        for (var k = 0; k < Sides; k++)
-        {
-            var next = (k + 1) % Sides;
-            corners.AddRange([k, next, Sides + next, k, Sides + next, Sides + k]);
-        }
-        for (var k = 1; k + 1 < Sides; k++) corners.AddRange([0, k + 1, k, Sides, Sides + k, Sides + k + 1]);
-        return new Mesh(lattice, xyz, [.. corners]);
-    }
+        var s = end == 0 ? low : high;
+        var (sin, cos) = Math.SinCos((k + 0.5) * 2 * Math.PI / Sides);
+        return At(s) + (_u * cos + _v * sin) * Math.Max(CornerRadius(s), 0.01);
+    }, Sides);
 }

@@ -44,7 +44,7 @@ internal sealed class DrawnEnds
     /// <param name="floor">The platform: nothing is drawn on below it.</param>
     public (double Low, double High) Of(Mesh mesh, int body, IReadOnlyList<CutLoop> contacts, IReadOnlyList<CutLoop> stands, double floor)
     {
-        var p = (DrawnPrism)_bodies[body];
+        var p = (DrawnShaft)_bodies[body];
         double low = p.Low, high = p.High;
         foreach (var loop in contacts) Reach(loop, Math.Clamp(0.4 * Math.Min(p.CornerRadius(p.Low), p.CornerRadius(p.High)), LeastDepthMm, MostDepthMm));
         foreach (var loop in stands) Reach(loop, MostDepthMm);
@@ -55,7 +55,7 @@ internal sealed class DrawnEnds
                 Extend(p.Along(ball.Centre), ball.Size);
                 continue;
             }
-            var q = (DrawnPrism)_bodies[other];
+            var q = (DrawnShaft)_bodies[other];
             if (Math.Abs(q.Axis.Dot(p.Axis)) > 0.995)
             {
                 // In line: overlap by the thinner one's radius.
@@ -71,8 +71,8 @@ internal sealed class DrawnEnds
             if (t < q.Low - q.Size || t > q.High + q.Size) continue;
             Extend(s, 3 * Math.Max(p.Size, q.Size));
         }
-        while (low < p.Low - ClipMm && p.LowestAt(low) < floor) low += ClipMm;
-        while (high > p.High + ClipMm && p.LowestAt(high) < floor) high -= ClipMm;
+        while (low < p.Low && p.LowestAt(low) < floor) low = Math.Min(low + ClipMm, p.Low);
+        while (high > p.High && p.LowestAt(high) < floor) high = Math.Max(high - ClipMm, p.High);
         return (low, high);
 
         // A place beyond an end, not too far, becomes the end.
@@ -98,9 +98,9 @@ internal sealed class DrawnEnds
     }
 
     // A disc is not drawn on into the thinner shaft that stands on it: the shaft reaches into the disc.
-    private static bool Buried(DrawnPrism p, double end, DrawnPrism q) => p.CornerRadius(end) <= WiderShare * q.CornerRadius(q.Along(p.At(end)));
+    private static bool Buried(DrawnShaft p, double end, DrawnShaft q) => p.CornerRadius(end) <= WiderShare * q.CornerRadius(q.Along(p.At(end)));
 
-    private static (double S, double T, double Distance) Closest(DrawnPrism p, DrawnPrism q)
+    private static (double S, double T, double Distance) Closest(DrawnShaft p, DrawnShaft q)
     {
         var w = p.Origin - q.Origin;
         double b = p.Axis.Dot(q.Axis), d = p.Axis.Dot(w), e = q.Axis.Dot(w);

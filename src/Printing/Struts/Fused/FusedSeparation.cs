@@ -38,8 +38,9 @@ public static class FusedSeparation
         var prisms = PrismFinder.Find(mesh, twin, flat, settings.WidestStrutShare * size, ct);
         var floor = mesh.Bounds.Min.Z;
         prisms.RemoveAll(p => IsPad(p, floor, settings) || Math.Min(p.LowestAt(p.Low), p.LowestAt(p.High)) < floor - BelowMm);
-        if (prisms.Count < 3) return new Separation(null, "too few sides of drawn struts are left in it to tell struts from figure");
-        var draft = new SeparationDraft(mesh, twin, prisms, floor, settings);
+        var rings = RingFinder.Find(mesh, settings.WidestStrutShare * size, ct);
+        var draft = new SeparationDraft(mesh, twin, prisms, rings, floor, settings);
+        if (draft.Bodies.Count < 3) return new Separation(null, "too few sides of drawn struts are left in it to tell struts from figure");
         for (var round = 0; ; round++)
         {
             ct.ThrowIfCancellationRequested();
@@ -66,8 +67,12 @@ public static class FusedSeparation
     private static double Volume(Mesh mesh, ColumnGrid grid, CancellationToken ct) => Geometry.Layers.Columns.Build([new ColumnPart(mesh, 0)], grid, ct).VolumeMm3();
 
     /// <summary>An upright plate or disc on the platform: part of a raft, and left in one piece with it.</summary>
-    private static bool IsPad(DrawnPrism p, double floor, RecognitionSettings settings) =>
-        Math.Abs(p.Axis.Z) > 0.999 && Math.Abs(p.Growth) < MostPadTaper && p.At(p.Low).Z < floor + 0.05 && p.High - p.Low <= Math.Min(settings.MostRaftMm, 2 * p.Size);
+    internal static bool IsPad(DrawnShaft p, double floor, RecognitionSettings settings)
+    {
+        var height = p.High - p.Low;
+        return Math.Abs(p.Axis.Z) > 0.999 && Math.Abs(p.CornerRadius(p.High) - p.CornerRadius(p.Low)) < MostPadTaper * height
+            && Math.Min(p.At(p.Low).Z, p.At(p.High).Z) < floor + 0.05 && height <= Math.Min(settings.MostRaftMm, 2 * p.Size);
+    }
 
     private static Role[] Roles(Recognised r, int[] bodyOfShell, int body) =>
         [.. Enumerable.Range(0, bodyOfShell.Length).Where(s => bodyOfShell[s] == body).Select(s => r.RoleOfShell[s])];

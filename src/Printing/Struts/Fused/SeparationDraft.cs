@@ -25,7 +25,7 @@ internal sealed class SeparationDraft
     private readonly int[] _labels;
     private readonly List<(int[] Triangles, bool Raft, List<CutLoop> Loops)> _kept = [];
 
-    public SeparationDraft(Mesh mesh, int[] twin, List<DrawnPrism> prisms, double floor, RecognitionSettings settings)
+    public SeparationDraft(Mesh mesh, int[] twin, List<DrawnPrism> prisms, List<DrawnRing> rings, double floor, RecognitionSettings settings)
     {
         _mesh = mesh;
         _twin = twin;
@@ -33,13 +33,24 @@ internal sealed class SeparationDraft
         _settings = settings;
         _labels = new int[mesh.TriangleCount];
         // The rings of a ball are short frusta, too: balls are looked for at the ends of long prisms, and take their rings.
-        var slender = prisms.Where(p => p.High - p.Low >= RingShare * p.Size).ToList();
+        var slender = prisms.Where(p => p.High - p.Low >= RingShare * p.Size).ToList<DrawnShaft>();
         _bodies.AddRange(slender);
         Label(_ => true);
+        // Pieces of bent tubes are no prisms: they are told by their rings, and take what was taken for a prism in them.
+        var skew = SkewFinder.Find(mesh, twin, _labels, rings).Where(b => Math.Min(b.LowestAt(b.Low), b.LowestAt(b.High)) >= floor - LevelMm && !FusedSeparation.IsPad(b, floor, settings)).ToList();
+        if (skew.Count > 0)
+        {
+            slender.RemoveAll(p => skew.Exists(b => Covers(b, p)));
+            slender.AddRange(skew.Where(b => b.High - b.Low >= RingShare * b.Size));
+            _bodies.Clear();
+            _bodies.AddRange(slender);
+            Label(_ => true);
+        }
         var balls = BallFinder.Find(mesh, twin, _labels, slender);
         // What would reach below all that was drawn was not drawn so.
         balls.RemoveAll(b => b.Centre.Z - b.Size < floor - LevelMm);
-        _bodies.AddRange(prisms.Where(p => p.High - p.Low < RingShare * p.Size && !balls.Exists(b => IsRing(p, b))));
+        _bodies.AddRange(skew.Where(b => b.High - b.Low < RingShare * b.Size).Concat<DrawnShaft>(prisms.Where(p => p.High - p.Low < RingShare * p.Size))
+            .Where(p => !balls.Exists(b => IsRing(p, b))));
         _bodies.AddRange(balls);
     }
 
@@ -156,7 +167,7 @@ internal sealed class SeparationDraft
         var used = new SortedSet<int>(_labels.Where(l => l >= 0));
         foreach (var b in used)
         {
-            if (_bodies[b] is DrawnPrism p)
+            if (_bodies[b] is DrawnShaft p)
             {
                 // A contact of a ball is one of the prism that ends in it.
                 var own = ends.Meets(b).Where(o => _bodies[o] is DrawnBall).Append(b).ToHashSet();
@@ -220,8 +231,20 @@ internal sealed class SeparationDraft
         return result;
     }
 
+    /// <summary>Most of a prism's triangles lie in a piece of a bent tube.</summary>
+    private bool Covers(DrawnSkew piece, DrawnShaft prism)
+    {
+        var within = 0;
+        foreach (var t in prism.Seeds)
+        {
+            var (a, b, c) = _mesh.Triangle(t);
+            if (piece.Holds(a) && piece.Holds(b) && piece.Holds(c)) within++;
+        }
+        return 2 * within > prism.Seeds.Count;
+    }
+
     /// <summary>Most of a short prism's triangles lie in a ball.</summary>
-    private bool IsRing(DrawnPrism prism, DrawnBall ball)
+    private bool IsRing(DrawnShaft prism, DrawnBall ball)
     {
         var within = 0;
         foreach (var t in prism.Seeds)
