@@ -1,12 +1,14 @@
+using System.Collections.Concurrent;
 using System.Diagnostics;
 using System.Globalization;
 
 namespace Stiltwright.Faults;
 
 /// <summary>
-/// SIGKILL to the service or its worker over a mixed load with real stages and a real mail server: at random instants, and
-/// in each state of a job in turn, the least visited first. In rounds of a hundred; each round has a print room of its own
-/// and ends with the check of all promises.
+/// SIGKILL to the service or its worker over a mixed load with real stages and a real mail server: in each state of a job,
+/// the least visited first, until each was hit often enough, and at random instants. In rounds; each round has a print room
+/// of its own and ends with the check of all promises. Several print rooms side by side: one alone leaves the machine idle
+/// for most of the time, and the busier the machine, the more orders of events come about.
 /// </summary>
 internal static class KillPart
 {
@@ -21,32 +23,39 @@ internal static class KillPart
             return [];
         }
 
-        var faults = new List<string>();
-        var (most, each, limit) = options.IsLong ? (Wanted, 100, TimeSpan.FromMinutes(options.Minutes)) : (40, 40, TimeSpan.FromSeconds(75));
+        var faults = new ConcurrentQueue<string>();
+        var (most, each, limit, beside) = options.IsLong ? (Wanted, 200, TimeSpan.FromMinutes(options.Minutes), options.Beside) : (40, 40, TimeSpan.FromSeconds(75), 1);
         var tally = new KillTally();
         if (options.Tally is { } kept && File.Exists(kept)) tally.Add(File.ReadAllLines(kept));
-        var (clock, already) = (Stopwatch.StartNew(), tally.Kills);
-        for (var round = 0; (round == 0 || tally.Kills < most) && clock.Elapsed < limit && faults.Count == 0; round++) // one round at least, whatever the tally says
+        var (clock, already, seeds) = (Stopwatch.StartNew(), tally.Kills, options.Seed - 1);
+        // The rooms wait for processes and disks, each on a thread of its own.
+        ThreadPool.SetMinThreads(32, 32);
+        await Task.WhenAll(Enumerable.Range(0, beside).Select(_ => Task.Run(async () =>
         {
-            var seed = options.Seed + round;
-            await using var one = new KillRound(seed, tally);
-            await one.Kill(Math.Clamp(most - tally.Kills, 10, each), limit - clock.Elapsed);
-            await one.Drain();
-            if (options.Tally is { } keep) File.WriteAllLines(keep, tally.Lines);
-            faults.AddRange(one.Check().Select(f => $"round of seed {seed} (kept in {one.Keep()}): {f}"));
-            Console.WriteLine(string.Create(CultureInfo.InvariantCulture, $"{clock.Elapsed.TotalMinutes:0.0} min: round of seed {seed}, {tally.Kills} kills so far, {clock.Elapsed.TotalSeconds / Math.Max(1, tally.Kills - already):0.0} s a kill, {one.Start.TotalSeconds:0.0} s a start of the service. {one.Said}"));
-        }
+            // One round at least, whatever the tally says.
+            for (var first = true; (first || tally.Kills < most) && clock.Elapsed < limit && faults.IsEmpty; first = false)
+            {
+                var seed = Interlocked.Increment(ref seeds);
+                await using var one = new KillRound(seed, tally);
+                await one.Kill(Math.Clamp(most - tally.Kills, 10, each), limit - clock.Elapsed);
+                await one.Drain();
+                foreach (var f in one.Check()) faults.Enqueue($"round of seed {seed} (kept in {one.Keep()}): {f}");
+                tally.Keep(options.Tally);
+                Console.WriteLine(string.Create(CultureInfo.InvariantCulture, $"{clock.Elapsed.TotalMinutes:0.0} min: round of seed {seed}, {tally.Kills} kills so far, {clock.Elapsed.TotalSeconds / Math.Max(1, tally.Kills - already):0.0} s a kill, {one.Start.TotalSeconds:0.0} s a start of the service. {one.Said}"));
+            }
+        })));
 
         tally.Print();
-        if (tally.Kills >= Wanted)
-            faults.AddRange(tally.Below(LeastInEach).Select(s => $"fewer than {LeastInEach} kills fell in the state \"{s}\""));
-        return faults;
+        return tally.Kills < Wanted ? [.. faults] : [.. faults, .. tally.Below(LeastInEach).Select(s => $"fewer than {LeastInEach} kills fell in the state \"{s}\"")];
     }
 }
 
-/// <summary>How many kills fell in which state.</summary>
+/// <summary>How many kills fell in which state, counted by several rooms at once.</summary>
 internal sealed class KillTally
 {
+    private const int Enough = 40;
+
+    private readonly Lock _lock = new();
     private readonly Dictionary<string, (int Host, int Worker)> _states = KillStates.All.ToDictionary(s => s, _ => (0, 0), StringComparer.Ordinal);
 
     public int Kills { get; private set; }
@@ -55,30 +64,46 @@ internal sealed class KillTally
 
     public int WithNothingInHand { get; private set; }
 
-    /// <summary>A state in which the fewest kills fell, by lot where there are several.</summary>
-    public string Least(Random random)
+    /// <summary>A state in which the fewest kills fell, by lot where there are several; null where enough fell in each.</summary>
+    public string? Least(Random random)
     {
-        var least = _states.Values.Min(c => c.Host + c.Worker);
-        var those = KillStates.All.Where(s => _states[s].Host + _states[s].Worker == least).ToArray();
-        return those[random.Next(those.Length)];
+        lock (_lock)
+        {
+            var least = _states.Values.Min(c => c.Host + c.Worker);
+            var those = KillStates.All.Where(s => _states[s].Host + _states[s].Worker == least).ToArray();
+            return least >= Enough ? null : those[random.Next(those.Length)];
+        }
     }
 
     public void NoteHost(IReadOnlyList<string> states)
     {
-        Kills++;
-        OfHost++;
-        if (states.Count == 0) WithNothingInHand++;
-        foreach (var s in states.Distinct()) _states[s] = (_states[s].Host + 1, _states[s].Worker);
+        lock (_lock)
+        {
+            Kills++;
+            OfHost++;
+            if (states.Count == 0) WithNothingInHand++;
+            foreach (var s in states.Distinct()) _states[s] = (_states[s].Host + 1, _states[s].Worker);
+        }
     }
 
     public void NoteWorker(string state)
     {
-        Kills++;
-        _states[state] = (_states[state].Host, _states[state].Worker + 1);
+        lock (_lock)
+        {
+            Kills++;
+            _states[state] = (_states[state].Host, _states[state].Worker + 1);
+        }
     }
 
-    /// <summary>All counts as text, for a later run.</summary>
-    public IEnumerable<string> Lines =>
+    /// <summary>Keeps all counts in a file for a later run, where one is named.</summary>
+    public void Keep(string? path)
+    {
+        if (path is null) return;
+        lock (_lock) File.WriteAllLines(path, Lines);
+    }
+
+    /// <summary>All counts as text.</summary>
+    private IEnumerable<string> Lines =>
         [string.Create(CultureInfo.InvariantCulture, $"{Kills}\t{OfHost}\t{WithNothingInHand}"), .. KillStates.All.Select(s => string.Create(CultureInfo.InvariantCulture, $"{s}\t{_states[s].Host}\t{_states[s].Worker}"))];
 
     /// <summary>Adds what an earlier run counted.</summary>

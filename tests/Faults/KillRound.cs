@@ -12,19 +12,21 @@ internal sealed class KillRound : IAsyncDisposable
     private const string Whole = "enlarge-200";
     private const string Plain = "enlarge-150";
     private const int OpenAtOnce = 5;
-    private const double LongestSearchInStarts = 30;
+    private const double LongestSearchInStarts = 20;
 
     private readonly Random _random;
     private readonly KillTally _tally;
     private readonly MailSink _mails = new();
     private readonly PrintRoom _room;
     private readonly Dictionary<string, (byte[] Bytes, string Sha256)> _dropped = new(StringComparer.Ordinal);
-    private readonly Dictionary<string, int> _inTheGap = new(StringComparer.Ordinal);
+    private readonly HashSet<(string Id, int Life)> _notNoted = [];
     private readonly Dictionary<string, int> _workers = new(StringComparer.Ordinal);
+    private readonly Dictionary<string, (DateTime Written, string File, string Sha256)> _summaries = new(StringComparer.Ordinal);
     private readonly List<string> _faults = [];
     private ServiceProcess? _host;
     private TimeSpan _start = TimeSpan.FromSeconds(2); // what a start takes, until one was measured
     private int _names;
+    private int _kills;
 
     public KillRound(int seed, KillTally tally)
     {
@@ -54,10 +56,10 @@ internal sealed class KillRound : IAsyncDisposable
         for (var n = 0; n < kills && clock.Elapsed < limit && _faults.Count == 0; n++)
         {
             _host ??= new ServiceProcess(_room);
-            while (Unfinished() < OpenAtOnce) DropOne();
-            var before = _tally.Kills;
-            if (_random.Next(4) > 0) await Aimed(_tally.Least(_random));
-            if (_tally.Kills == before) await AtRandom();
+            KeepBusy();
+            var before = _kills;
+            if (_random.Next(4) > 0 && _tally.Least(_random) is { } least) await Aimed(least);
+            if (_kills == before) await AtRandom();
             if (_host?.StartTook is { } took) _start = took;
         }
     }
@@ -83,6 +85,7 @@ internal sealed class KillRound : IAsyncDisposable
     /// <summary>All promises; what is broken comes back.</summary>
     public IReadOnlyList<string> Check()
     {
+        _summaries.Clear();
         var ledger = new Ledger(_room.State, TimeProvider.System);
         var over = ledger.InState(JobState.Done, JobState.Parked);
         foreach (var (name, (bytes, sha)) in _dropped)
@@ -99,10 +102,16 @@ internal sealed class KillRound : IAsyncDisposable
         foreach (var job in ledger.InState(JobState.Queued, JobState.Running, JobState.Waiting, JobState.Publishing)) _faults.Add($"{job.Folder}/{job.Source} is still {job.State}: {job.Sentence}");
         foreach (var stray in Strays()) _faults.Add($"left behind: {stray}");
         if (ledger.WaitingMails().Count > 0) _faults.Add($"{ledger.WaitingMails().Count} mails still wait");
-        var received = _mails.Received.GroupBy(m => m).ToDictionary(g => g.Key, g => g.Count());
+        var received = _mails.Received.GroupBy(m => m.Id).ToDictionary(g => g.Key, g => g.ToList());
         if (received.Count != over.Count) _faults.Add($"{received.Count} different mails came for {over.Count} finished jobs");
-        foreach (var (id, times) in received.Where(r => r.Value > 1 + _inTheGap.GetValueOrDefault(r.Key))) _faults.Add($"the mail {id} came {times} times, and {_inTheGap.GetValueOrDefault(id)} kills fell between the server's answer and the note of it");
-        Said = $"{over.Count(j => j.State == JobState.Done)} jobs done and {over.Count(j => j.State == JobState.Parked)} set aside for {_dropped.Count} files; {received.Count} mails, {received.Count(r => r.Value > 1)} of them twice";
+        foreach (var (id, came) in received)
+        {
+            // Sent by a service that was killed before it had noted that: the next one must send it again.
+            var inTheGap = came.Distinct().Count(_notNoted.Contains);
+            if (came.Count > 1 + inTheGap) _faults.Add($"the mail {id} came {came.Count} times (from starts {string.Join(", ", came.Select(c => c.Life))} of the service), and {inTheGap} kills fell between the server's answer and the note of it");
+        }
+
+        Said = $"{over.Count(j => j.State == JobState.Done)} jobs done and {over.Count(j => j.State == JobState.Parked)} set aside for {_dropped.Count} files; {received.Count} mails, {received.Count(r => r.Value.Count > 1)} of them twice";
         return _faults;
     }
 
@@ -133,16 +142,23 @@ internal sealed class KillRound : IAsyncDisposable
                 _host!.Kill();
                 fell.TrySetResult();
             };
-            await Task.WhenAny(fell.Task, Task.Delay(LongestSearch));
+            for (var waited = Stopwatch.StartNew(); !fell.Task.IsCompleted && waited.Elapsed < LongestSearch; KeepBusy()) await Task.WhenAny(fell.Task, Task.Delay(300));
             _mails.OnMail = _ => { };
             if (fell.Task.IsCompleted) AfterHostKill();
             return;
         }
 
         using var stirred = new Stirring(_room);
-        var clock = Stopwatch.StartNew();
+        var (clock, fed) = (Stopwatch.StartNew(), Stopwatch.StartNew());
         while (clock.Elapsed < LongestSearch)
         {
+            // A service that has run out of work never comes into the state that is looked for.
+            if (fed.ElapsedMilliseconds > 300)
+            {
+                KeepBusy();
+                fed.Restart();
+            }
+
             FindWorkers();
             if (KillStates.IsThere(_room, state))
             {
@@ -157,8 +173,8 @@ internal sealed class KillRound : IAsyncDisposable
 
     private async Task AtRandom()
     {
-        // From the first moments of a start to well into the work; by the clock of this machine as busy as it is.
-        await Task.Delay(_start * (2 * _random.NextDouble()));
+        // From the first moments of a start to well into the work, or within it; by the clock of this machine as busy as it is.
+        await Task.Delay(_start * ((_host!.StartTook is null ? 2 : 1) * _random.NextDouble()));
         FindWorkers();
         if (_random.Next(2) == 0 || !KillWorker(null)) KillHost();
     }
@@ -171,8 +187,15 @@ internal sealed class KillRound : IAsyncDisposable
         var run = runs.FirstOrDefault(r => KillStates.OfRun(r) == preferred) ?? runs[_random.Next(runs.Length)];
         if (ServiceProcess.Signal(_workers[run], 19) != 0) return false;
         var state = KillStates.OfRun(run);
-        if (!Directory.Exists(run) || ServiceProcess.Signal(_workers[run], 9) != 0) return false; // it had ended: nothing was killed
+        if (!Directory.Exists(run))
+        {
+            ServiceProcess.Signal(_workers[run], 18); // its run is over: nothing is killed, and nobody is left halted
+            return false;
+        }
+
+        if (ServiceProcess.Signal(_workers[run], 9) != 0) return false; // it had ended
         _tally.NoteWorker(state);
+        _kills++;
         return true;
     }
 
@@ -199,10 +222,9 @@ internal sealed class KillRound : IAsyncDisposable
 
         _workers.Clear();
         _tally.NoteHost(KillStates.AfterKill(_room));
-        // A message still on its way would be counted too late, and its second copy taken for a fault of the service.
-        if (!_mails.WaitForSilence()) _faults.Add("the trial's mail server did not fall silent within a minute of a kill: its counts prove nothing");
-        var got = _mails.Received.ToHashSet();
-        foreach (var id in KillStates.MailsNotNoted(_room).Where(got.Contains)) _inTheGap[id] = _inTheGap.GetValueOrDefault(id) + 1;
+        _kills++;
+        foreach (var id in KillStates.MailsNotNoted(_room)) _notNoted.Add((id, _mails.Life));
+        _mails.Life++;
     }
 
     /// <summary>Notes the worker of each run as soon as there is one: a state may be over in a few milliseconds.</summary>
@@ -226,6 +248,11 @@ internal sealed class KillRound : IAsyncDisposable
         {
             return false; // It ended while we looked.
         }
+    }
+
+    private void KeepBusy()
+    {
+        while (Unfinished() < OpenAtOnce) DropOne();
     }
 
     /// <summary>Something new, or now and then another version of a file that has its set.</summary>
@@ -258,15 +285,21 @@ internal sealed class KillRound : IAsyncDisposable
         foreach (var p in KillStates.Runs(_room)) yield return p;
     }
 
-    private static IEnumerable<(string File, string Sha256)> Sets(string drop)
+    private IEnumerable<(string File, string Sha256)> Sets(string drop)
     {
         foreach (var folder in Directory.GetDirectories(drop, "*.set"))
         {
             var path = Path.Combine(folder, "summary.json");
             if (!File.Exists(path)) continue; // between the two renames
-            using var json = JsonDocument.Parse(File.ReadAllText(path));
-            var source = json.RootElement.GetProperty("source");
-            yield return (source.GetProperty("file").GetString()!, source.GetProperty("sha256").GetString()!);
+            var written = File.GetLastWriteTimeUtc(path);
+            if (!_summaries.TryGetValue(path, out var known) || known.Written != written)
+            {
+                using var json = JsonDocument.Parse(File.ReadAllText(path));
+                var source = json.RootElement.GetProperty("source");
+                _summaries[path] = known = (written, source.GetProperty("file").GetString()!, source.GetProperty("sha256").GetString()!);
+            }
+
+            yield return (known.File, known.Sha256);
         }
     }
 

@@ -11,10 +11,11 @@ namespace Stiltwright.Faults;
 /// <summary>A real SMTP server on the loopback (the SmtpServer package) that notes each message id.</summary>
 internal sealed class MailSink : IAsyncDisposable
 {
+    private const string LifeKey = "life of the service";
+
     private readonly CancellationTokenSource _stop = new();
     private readonly Task _running;
-    private readonly ConcurrentDictionary<ISessionContext, bool> _talking = new();
-    private int _saving;
+    private int _life;
 
     public MailSink()
     {
@@ -27,20 +28,24 @@ internal sealed class MailSink : IAsyncDisposable
         var services = new SmtpServer.ComponentModel.ServiceProvider();
         services.Add(new Store(this));
         var server = new SmtpServer.SmtpServer(new SmtpServerOptionsBuilder().ServerName("localhost").Endpoint(e => e.Endpoint(new IPEndPoint(IPAddress.Loopback, Port))).Build(), services);
-        // Some ends are told twice, so that a set of who talks is kept and not a count.
-        server.SessionCreated += (_s, e) => _talking.TryAdd(e.Context, true);
-        server.SessionCompleted += (_s, e) => _talking.TryRemove(e.Context, out _);
-        server.SessionFaulted += (_s, e) => _talking.TryRemove(e.Context, out _);
-        server.SessionCancelled += (_s, e) => _talking.TryRemove(e.Context, out _);
+        server.SessionCreated += (_s, e) => e.Context.Properties[LifeKey] = Life;
         _running = server.StartAsync(_stop.Token);
     }
 
     public int Port { get; }
 
-    public ConcurrentQueue<string> Received { get; } = new();
+    /// <summary>Which start of the service talks to us now; a session that begins later is not an older one's, which is dead.</summary>
+    public int Life
+    {
+        get => Volatile.Read(ref _life);
+        set => Volatile.Write(ref _life, value);
+    }
 
-    /// <summary>Waits until nobody talks to the server, so that all that was sent is noted; false where somebody still does after a minute.</summary>
-    public bool WaitForSilence() => SpinWait.SpinUntil(() => _talking.IsEmpty && Volatile.Read(ref _saving) == 0, TimeSpan.FromMinutes(1));
+    /// <summary>
+    /// Each message with the life of the service that sent it: one that was on its way when its sender was killed may be
+    /// noted here only after the next has begun.
+    /// </summary>
+    public ConcurrentQueue<(string Id, int Life)> Received { get; } = new();
 
     /// <summary>Called with each message, before it is noted (true) and after it, but before the sender has our answer.</summary>
     public Action<bool> OnMail { get; set; } = _ => { };
@@ -56,12 +61,10 @@ internal sealed class MailSink : IAsyncDisposable
     {
         public override Task<SmtpServer.Protocol.SmtpResponse> SaveAsync(ISessionContext context, IMessageTransaction transaction, ReadOnlySequence<byte> buffer, CancellationToken cancellationToken)
         {
-            Interlocked.Increment(ref sink._saving);
             using var bytes = new MemoryStream(buffer.ToArray());
             sink.OnMail(true);
-            sink.Received.Enqueue(MimeMessage.Load(bytes, CancellationToken.None).MessageId ?? "");
+            sink.Received.Enqueue((MimeMessage.Load(bytes, CancellationToken.None).MessageId ?? "", (int)context.Properties[LifeKey]));
             sink.OnMail(false);
-            Interlocked.Decrement(ref sink._saving);
             return Task.FromResult(SmtpServer.Protocol.SmtpResponse.Ok);
         }
     }

@@ -61,7 +61,7 @@ internal sealed class PrintRoom : IDisposable
     public static string Recipe(params string[] stages) =>
         $$"""{ "target": { "percent": 200 }, "printers": ["hall-large"], "resin": "workshop-grey", "mail": { "to": ["printroom@example.org"], "when": "always" }, "stages": [{{string.Join(",", stages.Select(s => s.StartsWith('{') ? s : $$"""{ "stage": "{{s}}" }"""))}}] }""";
 
-    /// <summary>A ball on six-sided pillars on a plate, as binary STL: closed shells that touch nothing but in passing.</summary>
+    /// <summary>A ball on eight struts on a raft, each a closed shell of its own, as binary STL: every house stage finds something to do.</summary>
     public static byte[] Figure(Random random, int? rings = null) => Binary(Triangles(random, rings ?? random.Next(30, 70)), random);
 
     /// <summary>The same with a few thousand triangles, or now and then up to 20,000; one in four as text, which takes longer to copy.</summary>
@@ -82,16 +82,18 @@ internal sealed class PrintRoom : IDisposable
     private static List<float[]> Triangles(Random random, int rings)
     {
         var triangles = new List<float[]>();
-        var radius = 6f + (6 * random.NextSingle());
-        Ball(triangles, radius, radius + 6, rings);
-        for (var i = 0; i < 7; i++)
+        var radius = 4f + (3 * random.NextSingle());
+        var up = radius + 6;
+        Ball(triangles, radius, up, rings);
+        for (var i = 0; i < 8; i++)
         {
-            var angle = i * MathF.Tau / 7;
-            var (x, y) = (radius * 0.5f * MathF.Cos(angle), radius * 0.5f * MathF.Sin(angle));
-            Prism(triangles, x, y, 0.5f, 0.8f, radius + 6 - (radius * 0.86f) + 0.2f, 6);
+            // One strut in the middle and seven around it: pillars of 1 mm with a tip of 0.4 mm that enters the ball a little.
+            var (angle, off) = (i * MathF.Tau / 7, i == 7 ? 0 : radius / 2);
+            var top = up - MathF.Sqrt((radius * radius) - (off * off)) + 0.15f;
+            Rod(triangles, off * MathF.Cos(angle), off * MathF.Sin(angle), 8, (0.6f, 0.5f), (top - 1.5f, 0.5f), (top, 0.2f));
         }
 
-        Prism(triangles, 0, 0, radius, 0, 1, 24);
+        Rod(triangles, 0, 0, 24, (0, radius), (1, radius));
         return triangles;
     }
 
@@ -149,15 +151,20 @@ internal sealed class PrintRoom : IDisposable
         }
     }
 
-    private static void Prism(List<float[]> to, float x, float y, float r, float low, float high, int sides)
+    /// <summary>A closed rod that stands upright, by its radius at each height from below.</summary>
+    private static void Rod(List<float[]> to, float x, float y, int sides, params (float Z, float R)[] rings)
     {
-        float[] P(int i, float z) => [x + (r * MathF.Cos(MathF.Tau * (i % sides) / sides)), y + (r * MathF.Sin(MathF.Tau * (i % sides) / sides)), z];
+        float[] P(int i, (float Z, float R) at) => [x + (at.R * MathF.Cos(MathF.Tau * (i % sides) / sides)), y + (at.R * MathF.Sin(MathF.Tau * (i % sides) / sides)), at.Z];
         for (var i = 0; i < sides; i++)
         {
-            to.Add([.. P(i, low), .. P(i + 1, low), .. P(i, high)]);
-            to.Add([.. P(i + 1, low), .. P(i + 1, high), .. P(i, high)]);
-            to.Add([x, y, low, .. P(i + 1, low), .. P(i, low)]);
-            to.Add([x, y, high, .. P(i, high), .. P(i + 1, high)]);
+            for (var k = 0; k + 1 < rings.Length; k++)
+            {
+                to.Add([.. P(i, rings[k]), .. P(i + 1, rings[k]), .. P(i, rings[k + 1])]);
+                to.Add([.. P(i + 1, rings[k]), .. P(i + 1, rings[k + 1]), .. P(i, rings[k + 1])]);
+            }
+
+            to.Add([x, y, rings[0].Z, .. P(i + 1, rings[0]), .. P(i, rings[0])]);
+            to.Add([x, y, rings[^1].Z, .. P(i, rings[^1]), .. P(i + 1, rings[^1])]);
         }
     }
 

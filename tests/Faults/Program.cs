@@ -21,7 +21,7 @@ var parts = new Dictionary<string, Func<Options, Task<IReadOnlyList<string>>>>
 string[] wanted = Options.Value(args, "--part")?.Split(',') ?? [.. parts.Keys.Where(k => k != "idle")];
 if (Options.Read(args) is not { } options || !wanted.All(parts.ContainsKey))
 {
-    Console.Error.WriteLine($"Give --short (a few minutes) or --long (parts of an hour), and if wanted --part {string.Join(',', parts.Keys)} (one or several), --seed NUMBER, --minutes NUMBER, --program PATH of a published program.");
+    Console.Error.WriteLine($"Give --short (a few minutes) or --long (parts of an hour), and if wanted --part {string.Join(',', parts.Keys)} (one or several), --seed NUMBER, --minutes NUMBER, --program PATH of a published program; for the kill trial --tally FILE that keeps its counts, --beside NUMBER of print rooms.");
     return 2;
 }
 

@@ -1,4 +1,5 @@
 using Microsoft.Extensions.Logging.Abstractions;
+using Microsoft.Extensions.Time.Testing;
 using MimeKit;
 using Stiltwright.Host.Configuration;
 using Stiltwright.Host.Jobs;
@@ -152,7 +153,7 @@ public sealed class MailTests : IDisposable
         var (ledger, mail) = Made("crab.stl", "stop");
         var queue = new Remembering();
         var sender = new Flaky(null);
-        var time = new Microsoft.Extensions.Time.Testing.FakeTimeProvider(new DateTimeOffset(2026, 3, 1, 23, 0, 0, TimeSpan.Zero));
+        var time = new FakeTimeProvider(new DateTimeOffset(2026, 3, 1, 23, 0, 0, TimeSpan.Zero));
         var settings = new MailSettings { Server = "mail", QuietFrom = "22:00", QuietTo = "06:00" };
         var outbox = Outbox(ledger, queue, sender, settings, time);
         await outbox.Send(mail.Id, default);
@@ -214,6 +215,49 @@ public sealed class MailTests : IDisposable
         message.To.Clear();
         message.To.Add(MailboxAddress.Parse("gone@example.org"));
         await Assert.ThrowsAsync<MailRefusedException>(() => new SmtpSender(server.Settings).Send(message, default));
+    }
+
+    [Fact]
+    public async Task However_many_messages_come_for_a_mail_it_is_tried_again_at_its_time_and_once()
+    {
+        var time = new FakeTimeProvider(new DateTimeOffset(2026, 3, 1, 12, 0, 0, TimeSpan.Zero));
+        var (ledger, mail) = Made("crab.stl", "check", new Ledger(_room.State, time));
+        var (queue, sender) = (new Remembering(), new Flaky(new IOException("the line broke")));
+        var outbox = Outbox(ledger, queue, sender, time: time);
+        await outbox.Due(mail.Id, default);
+        for (var i = 0; i < 5; i++) await outbox.Due(mail.Id, default);
+        Assert.Single(sender.Ids);
+        time.Advance(Assert.Single(queue.Mails).Delay);
+        for (var i = 0; i < 5; i++) await outbox.Due(mail.Id, default);
+        Assert.Equal(2, sender.Ids.Count);
+        await outbox.TryAll(); // settings were mended
+        await outbox.Due(mail.Id, default);
+        Assert.Equal(3, sender.Ids.Count);
+    }
+
+    [Fact]
+    public async Task A_mail_whose_message_was_lost_is_asked_for_ever_more_rarely_and_not_while_others_are_sent()
+    {
+        var time = new FakeTimeProvider(new DateTimeOffset(2026, 3, 1, 12, 0, 0, TimeSpan.Zero));
+        var ledger = new Ledger(_room.State, time);
+        var lost = Made("crab.stl", "check", ledger).Mail;
+        var queue = new Remembering();
+        var outbox = Outbox(ledger, queue, new Flaky(null), time: time);
+        var minutes = new List<int>();
+        for (var minute = 1; minute <= 60; minute++)
+        {
+            time.Advance(TimeSpan.FromMinutes(1));
+            if (minute <= 5) await outbox.Due(Made($"squid-{minute}.stl", "check", ledger).Mail.Id, default); // the queue goes on: its own may only be late
+            await outbox.Remind();
+            minutes.AddRange(Enumerable.Repeat(minute, queue.Mails.Count));
+            queue.Mails.Clear();
+        }
+
+        Assert.Equal([6, 8, 12, 20, 36], minutes); // twice the pause each time, from the first quiet minute on
+        await outbox.Due(lost.Id, default);
+        time.Advance(TimeSpan.FromHours(3));
+        await outbox.Remind();
+        Assert.Empty(queue.Mails);
     }
 
     private string Password(string text)

@@ -15,6 +15,8 @@ public sealed class BoardWriter(ServiceState state, Ledger ledger, Sweeper sweep
     private static readonly TimeSpan Heartbeat = TimeSpan.FromSeconds(30);
     private static readonly TimeSpan LeastPause = TimeSpan.FromSeconds(1);
     private readonly SemaphoreSlim _changed = new(0, 1);
+    private readonly LedgerChanges _ledgerChanges = new(ledger.Store);
+    private Listed? _listed;
 
     /// <summary>Path of the page.</summary>
     public string PagePath => Path.Combine(state.Share, "board.html");
@@ -48,6 +50,13 @@ public sealed class BoardWriter(ServiceState state, Ledger ledger, Sweeper sweep
     }
 
     /// <inheritdoc/>
+    public override void Dispose()
+    {
+        _ledgerChanges.Dispose();
+        base.Dispose();
+    }
+
+    /// <inheritdoc/>
     protected override async Task ExecuteAsync(CancellationToken stoppingToken)
     {
         state.BoardChanged = Changed;
@@ -70,8 +79,9 @@ public sealed class BoardWriter(ServiceState state, Ledger ledger, Sweeper sweep
 
     private BoardModel Model()
     {
-        var outcomes = ledger.Outcomes();
-        var latest = ledger.Latest(state.ShareId, MostJobs);
+        // The heartbeat of an idle service has nothing new to tell but the time.
+        if (_ledgerChanges.Any() || _listed is null || _listed.Share != state.ShareId) _listed = Read();
+        var (outcomes, latest) = (_listed.Outcomes, _listed.Latest);
         var jobs = latest.ToLookup(j => j.Folder, StringComparer.Ordinal);
         var allArriving = sweeper.Arriving;
         var arriving = allArriving.Take(MostJobs).ToLookup(a => a.Folder, StringComparer.Ordinal);
@@ -83,21 +93,27 @@ public sealed class BoardWriter(ServiceState state, Ledger ledger, Sweeper sweep
                 .. jobs[f.Name].Where(j => j.Gone == 0 || j.Outcome is not null).Select(j => Job(j, outcomes)),
             ],
             f.LeftAlone)).ToList();
-        var mails = ledger.UnsentMails().Select(m => new UnsentMail(m.Recipients.Replace("\n", ", ", StringComparison.Ordinal), m.Subject, Time(m.Created), (int)m.Tries, m.Reason)).ToList();
+        var mails = _listed.Mails.Select(m => new UnsentMail(m.Recipients.Replace("\n", ", ", StringComparison.Ordinal), m.Subject, Time(m.Created), (int)m.Tries, m.Reason)).ToList();
         var version = Assembly.GetExecutingAssembly().GetName().Version?.ToString(3);
         return new BoardModel(
             Path.GetFileName(Path.TrimEndingDirectorySeparator(state.Share)), time.GetLocalNow(), $"{(ledger.Store.Shared ? string.Join(", ", ledger.Living()) : Environment.MachineName)}, Stiltwright {version}", (int)Heartbeat.TotalSeconds,
-            folders, mails, [.. state.Notices.OrderBy(n => n.Key, StringComparer.Ordinal).Select(n => n.Value)], NotListed(latest, allArriving.Count - MostJobs));
+            folders, mails, [.. state.Notices.OrderBy(n => n.Key, StringComparer.Ordinal).Select(n => n.Value)], NotListed(_listed, allArriving.Count - MostJobs));
+    }
+
+    private Listed Read()
+    {
+        var latest = ledger.Latest(state.ShareId, MostJobs);
+        return new Listed(state.ShareId, ledger.Outcomes(), latest, latest.Count < MostJobs ? [] : ledger.CountsOfLatest(state.ShareId), ledger.UnsentMails());
     }
 
     /// <summary>What the page does not list; empty where it lists everything.</summary>
-    private Dictionary<BoardState, int> NotListed(IReadOnlyList<JobRow> listed, int arriving)
+    private static Dictionary<BoardState, int> NotListed(Listed listed, int arriving)
     {
         var more = new Dictionary<BoardState, int>();
         if (arriving > 0) more[BoardState.Settling] = arriving;
-        if (listed.Count < MostJobs) return more;
-        foreach (var (jobState, outcome, count) in ledger.CountsOfLatest(state.ShareId)) Add(StateOf(jobState, outcome), count);
-        foreach (var job in listed.Where(j => j.Gone == 0 || j.Outcome is not null)) Add(StateOf(job.State, job.Outcome), -1);
+        if (listed.Counts.Count == 0) return more;
+        foreach (var (jobState, outcome, count) in listed.Counts) Add(StateOf(jobState, outcome), count);
+        foreach (var job in listed.Latest.Where(j => j.Gone == 0 || j.Outcome is not null)) Add(StateOf(job.State, job.Outcome), -1);
         // Between the two questions a job may have gone on from one state to the next: the sum stays what it is.
         var lag = more.Values.Where(v => v < 0).Sum();
         foreach (var none in more.Where(m => m.Value <= 0).Select(m => m.Key).ToArray()) more.Remove(none);
@@ -137,4 +153,7 @@ public sealed class BoardWriter(ServiceState state, Ledger ledger, Sweeper sweep
     private static bool IsOver(JobRow job) => job.State is JobState.Done or JobState.Parked;
 
     private DateTimeOffset Time(string iso) => TimeZoneInfo.ConvertTime(DateTimeOffset.Parse(iso, CultureInfo.InvariantCulture), time.LocalTimeZone);
+
+    /// <summary>What the page shows of the ledger.</summary>
+    private sealed record Listed(string Share, IReadOnlyDictionary<long, string> Outcomes, IReadOnlyList<JobRow> Latest, IReadOnlyList<(string State, string? Outcome, int Count)> Counts, IReadOnlyList<MailRow> Mails);
 }

@@ -19,6 +19,9 @@ public sealed class JobDesk(ServiceState state, Ledger ledger, IQueue queue, Pub
     /// <summary>Runs that a job gets when its worker, or the whole host with it, breaks down.</summary>
     public const int MostAttempts = 2;
 
+    // So many of the queue's first are looked at: more than one service can have in hand at once.
+    private const int MostLooked = 64;
+
     private static readonly TimeSpan WaitForLedger = TimeSpan.FromSeconds(3);
     private static readonly TimeSpan WaitForShare = TimeSpan.FromSeconds(2);
 
@@ -40,25 +43,45 @@ public sealed class JobDesk(ServiceState state, Ledger ledger, IQueue queue, Pub
         }
     }
 
-    /// <summary>Runs a job, if it is still queued.</summary>
-    public async Task Run(string jobId, CancellationToken cancel)
+    /// <summary>
+    /// Runs the job of that size that has waited longest, where a message for one of them came: the message's own job may be
+    /// a younger one, whose turn comes with a later message.
+    /// </summary>
+    public async Task RunNext(string jobId, bool large, CancellationToken cancel)
+    {
+        if (ledger.Find(jobId) is { State: JobState.Queued } own && own.Share != state.ShareId)
+        {
+            // The share was not looked at yet, or is away for this PC. Others that share the queue may do it; alone, the
+            // first look at the share queues it again.
+            if (ledger.Store.Shared) await queue.Job(jobId, state.IsLarge(own.Bytes), WaitForShare).ConfigureAwait(false);
+            return;
+        }
+
+        // Another may take the same one a moment before us: then the next one is ours.
+        for (var tries = 0; tries < MostLooked && !cancel.IsCancellationRequested; tries++)
+        {
+            var next = ledger.NextQueued(state.ShareId, large, state.LargeFromBytes, MostLooked).FirstOrDefault(j => !_held.ContainsKey(j.Id));
+            if (next is null) break;
+            if (await Run(next.Id, cancel).ConfigureAwait(false)) return;
+        }
+
+        // Its size may have been counted by other settings when it was sent.
+        await Run(jobId, cancel).ConfigureAwait(false);
+    }
+
+    /// <summary>Runs a job, if it is still queued; false if it was not, or is in hand already.</summary>
+    public async Task<bool> Run(string jobId, CancellationToken cancel)
     {
         using var stop = CancellationTokenSource.CreateLinkedTokenSource(cancel);
         var held = new Held(stop);
-        if (!_held.TryAdd(jobId, held)) return;
+        if (!_held.TryAdd(jobId, held)) return false;
         try
         {
-            if (ledger.Find(jobId) is not { State: JobState.Queued } queued) return;
-            if (queued.Share != state.ShareId)
-            {
-                // The share was not looked at yet, or is away for this PC. Others that share the queue may do it; alone, the
-                // first look at the share queues it again.
-                if (ledger.Store.Shared) await queue.Job(jobId, state.IsLarge(queued.Bytes), WaitForShare).ConfigureAwait(false);
-                return;
-            }
-
+            if (ledger.Find(jobId) is not { State: JobState.Queued } queued || queued.Share != state.ShareId) return false;
             using var room = await memory.Reserve(MemoryBudget.Need(queued.Bytes, state.Config.Host.Worker), stop.Token).ConfigureAwait(false);
-            if (ledger.Claim(jobId) is { } job) await Run(job, held, cancel).ConfigureAwait(false);
+            if (ledger.Claim(jobId) is not { } job) return false;
+            await Run(job, held, cancel).ConfigureAwait(false);
+            return true;
         }
         finally
         {

@@ -120,9 +120,10 @@ public sealed partial class Ledger
     public IReadOnlyList<JobRow> Latest(string share, int most)
     {
         using var db = Open();
-        return [.. db.Query<JobRow>(
-            $"SELECT * FROM ledger_jobs WHERE number IN ({LatestSql}) ORDER BY CASE WHEN state IN ('running', 'publishing') THEN 0 ELSE 1 END, number DESC LIMIT @most",
-            new { share, most }).OrderByDescending(j => j.Number)];
+        // A job that is being done is always the latest of its source: a later one would have dropped it.
+        var open = db.Query<JobRow>("SELECT * FROM ledger_jobs WHERE share = @share AND state IN ('running', 'publishing')", new { share }).AsList();
+        var others = db.Query<JobRow>($"SELECT * FROM ledger_jobs WHERE number IN ({LatestSql} ORDER BY 1 DESC LIMIT @most)", new { share, most }).Where(j => open.All(o => o.Id != j.Id));
+        return [.. open.Concat(others.OrderByDescending(j => j.Number)).Take(most).OrderByDescending(j => j.Number)];
     }
 
     /// <summary>How many there are of all of them that <see cref="Latest"/> chooses from and a board shows, by state and outcome.</summary>

@@ -1,3 +1,4 @@
+using System.Globalization;
 using Dapper;
 
 namespace Stiltwright.Host.Jobs;
@@ -5,8 +6,10 @@ namespace Stiltwright.Host.Jobs;
 /// <summary>The mails in the ledger.</summary>
 public sealed partial class Ledger
 {
+    private static readonly TimeSpan LongestWait = TimeSpan.FromHours(25);
+
     private const string MailSql =
-        "INSERT INTO ledger_mails (id, job, level, recipients, subject, bytes, state, created, owner) VALUES (@Id, @Job, @Level, @Recipients, @Subject, @Bytes, 'waiting', @Created, @Owner) ON CONFLICT DO NOTHING";
+        "INSERT INTO ledger_mails (id, job, level, recipients, subject, bytes, state, created, owner, due) VALUES (@Id, @Job, @Level, @Recipients, @Subject, @Bytes, 'waiting', @Created, @Owner, @Created) ON CONFLICT DO NOTHING";
 
     /// <summary>Mails that wait, oldest first.</summary>
     public IReadOnlyList<MailRow> WaitingMails()
@@ -22,11 +25,34 @@ public sealed partial class Ledger
         return db.ExecuteScalar<long>("SELECT COUNT(*) FROM ledger_mails WHERE state = 'waiting'");
     }
 
-    /// <summary>Ids of mails that have waited for at least so long without ever being tried, oldest first.</summary>
-    public IReadOnlyList<string> UntriedMails(TimeSpan atLeast, int most)
+    /// <summary>Ids of mails whose message should have come at least so long ago, oldest first.</summary>
+    public IReadOnlyList<string> Overdue(TimeSpan atLeast)
     {
         using var db = Open();
-        return db.Query<string>("SELECT id FROM ledger_mails WHERE state = 'waiting' AND tries = 0 AND created <= @before ORDER BY created, id LIMIT @most", new { before = Before(atLeast), most }).AsList();
+        // A time far in the future was written before the clock was set back; no mail is due later than the end of quiet hours.
+        return db.Query<string>("SELECT id FROM ledger_mails WHERE state = 'waiting' AND (due <= @before OR due > @never) ORDER BY created, id", new { before = Before(atLeast), never = Before(-LongestWait) }).AsList();
+    }
+
+    /// <summary>Notes that a message for a mail comes so long from now.</summary>
+    public void NoteDue(string id, TimeSpan later)
+    {
+        using var db = Open();
+        db.Execute("UPDATE ledger_mails SET due = @due WHERE id = @id AND state = 'waiting'", new { id, due = Before(-later) });
+    }
+
+    /// <summary>Makes all mails that wait due now.</summary>
+    public void AllDue()
+    {
+        using var db = Open();
+        db.Execute("UPDATE ledger_mails SET due = @now WHERE state = 'waiting'", new { now = Now() });
+    }
+
+    /// <summary>How long before its time a message for that mail comes; zero where it comes in time, or where nothing is to be made of the time noted.</summary>
+    public TimeSpan Early(MailRow mail)
+    {
+        if (mail.Due.Length == 0) return TimeSpan.Zero;
+        var left = Parsed(mail.Due) - UtcNow;
+        return left > TimeSpan.Zero && left < LongestWait ? left : TimeSpan.Zero;
     }
 
     /// <summary>Gives back the mails that this service had in hand when it ended last: it has none in hand yet.</summary>
@@ -69,6 +95,8 @@ public sealed partial class Ledger
         using var db = Open();
         return db.QueryFirstOrDefault<MailRow>("SELECT * FROM ledger_mails WHERE job = @job AND state = 'waiting' LIMIT 1", new { job });
     }
+
+    private static DateTimeOffset Parsed(string iso) => DateTimeOffset.Parse(iso, CultureInfo.InvariantCulture);
 
     /// <summary>Notes a try of a mail, and that nobody has it in hand any more.</summary>
     public void NoteMail(string id, string state, string reason, bool tried)

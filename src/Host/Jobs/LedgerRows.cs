@@ -124,6 +124,9 @@ public sealed class MailRow
 
     /// <summary>The service that has it in hand; empty for none.</summary>
     public string Owner { get; set; } = "";
+
+    /// <summary>When the message for it in the queue is due; empty where none is known of.</summary>
+    public string Due { get; set; } = "";
 }
 
 /// <summary>What became of a print.</summary>

@@ -4,7 +4,7 @@ namespace Stiltwright.Host.Jobs;
 public static class LedgerSchema
 {
     /// <summary>Version of these tables, kept in the database; a newer one than this is refused.</summary>
-    public const int Version = 3;
+    public const int Version = 4;
 
     /// <summary>The statements, in the words that SQLite and PostgreSQL share but for two types.</summary>
     public const string Sql = """
@@ -16,7 +16,7 @@ public static class LedgerSchema
           outcome TEXT, sentence TEXT, target TEXT, took DOUBLE PRECISION, gone BIGINT NOT NULL DEFAULT 0,
           created TEXT NOT NULL, changed TEXT NOT NULL, owner TEXT NOT NULL DEFAULT '', made TEXT);
         CREATE INDEX IF NOT EXISTS ledger_jobs_identity ON ledger_jobs (identity);
-        CREATE INDEX IF NOT EXISTS ledger_jobs_source ON ledger_jobs (share, folder, source);
+        CREATE INDEX IF NOT EXISTS ledger_jobs_of_source ON ledger_jobs (share, folder, source, number, state);
         CREATE INDEX IF NOT EXISTS ledger_jobs_state ON ledger_jobs (state);
         CREATE TABLE IF NOT EXISTS ledger_pcs (pc TEXT PRIMARY KEY, beat BIGINT NOT NULL);
         CREATE TABLE IF NOT EXISTS ledger_places (
@@ -27,7 +27,7 @@ public static class LedgerSchema
         CREATE TABLE IF NOT EXISTS ledger_mails (
           id TEXT PRIMARY KEY, job TEXT NOT NULL, level TEXT NOT NULL, recipients TEXT NOT NULL, subject TEXT NOT NULL,
           bytes BLOB NOT NULL, state TEXT NOT NULL, tries BIGINT NOT NULL DEFAULT 0, reason TEXT NOT NULL DEFAULT '',
-          created TEXT NOT NULL, sent TEXT, owner TEXT NOT NULL DEFAULT '', UNIQUE (job, level));
+          created TEXT NOT NULL, sent TEXT, owner TEXT NOT NULL DEFAULT '', due TEXT NOT NULL DEFAULT '', UNIQUE (job, level));
         CREATE TABLE IF NOT EXISTS ledger_outcomes (
           id INTEGER PRIMARY KEY, number BIGINT NOT NULL, what TEXT NOT NULL, reason TEXT, piece TEXT, by TEXT, printer TEXT, lot TEXT,
           at TEXT NOT NULL);
@@ -38,5 +38,6 @@ public static class LedgerSchema
     {
         [1] = "ALTER TABLE ledger_jobs ADD COLUMN owner TEXT NOT NULL DEFAULT ''; ALTER TABLE ledger_jobs ADD COLUMN made TEXT;",
         [2] = "DROP TABLE ledger_pcs; CREATE TABLE ledger_pcs (pc TEXT PRIMARY KEY, beat BIGINT NOT NULL); ALTER TABLE ledger_mails ADD COLUMN owner TEXT NOT NULL DEFAULT '';",
+        [3] = "DROP INDEX IF EXISTS ledger_jobs_source; ALTER TABLE ledger_mails ADD COLUMN due TEXT NOT NULL DEFAULT '';",
     };
 }

@@ -106,6 +106,13 @@ public sealed partial class Ledger
         return db.Query<JobRow>("SELECT * FROM ledger_jobs WHERE share = @share AND state = 'queued' AND (changed <= @before OR changed > @now) ORDER BY number", new { share, before = Before(atLeast), now = Now() }).AsList();
     }
 
+    /// <summary>The queued jobs of a share that are large, or those that are not, first come first; at most so many.</summary>
+    public IReadOnlyList<JobRow> NextQueued(string share, bool large, long largeFrom, int most)
+    {
+        using var db = Open();
+        return db.Query<JobRow>($"SELECT * FROM ledger_jobs WHERE state = 'queued' AND share = @share AND bytes {(large ? ">=" : "<")} @largeFrom ORDER BY number LIMIT @most", new { share, largeFrom, most }).AsList();
+    }
+
     /// <summary>Says that a job was queued anew just now.</summary>
     public void Touch(IReadOnlyList<string> ids)
     {

@@ -1,11 +1,14 @@
 namespace Stiltwright.Host.Jobs;
 
-/// <summary>A job whose source is small waits in the queue for small jobs.</summary>
-/// <param name="JobId">The job.</param>
+/// <summary>
+/// A small job is due. Each message lets one job be done: the one that has waited longest by its number in the ledger, which
+/// need not be the one that the message was sent for. So a job that was put back or taken over keeps its place.
+/// </summary>
+/// <param name="JobId">The job it was sent for.</param>
 public sealed record SmallJob(string JobId);
 
-/// <summary>A job whose source is large waits in the queue for large jobs, one at a time.</summary>
-/// <param name="JobId">The job.</param>
+/// <summary>The same for jobs whose source is large, of which one is done at a time.</summary>
+/// <param name="JobId">The job it was sent for.</param>
 public sealed record LargeJob(string JobId);
 
 /// <summary>A mail is due.</summary>
@@ -16,13 +19,13 @@ public sealed record MailDue(string MailId);
 public static class JobMessageHandler
 {
     /// <summary>Runs a small job.</summary>
-    public static Task Handle(SmallJob message, JobDesk desk, CancellationToken cancel) => desk.Run(message.JobId, cancel);
+    public static Task Handle(SmallJob message, JobDesk desk, CancellationToken cancel) => desk.RunNext(message.JobId, large: false, cancel);
 
     /// <summary>Runs a large job.</summary>
-    public static Task Handle(LargeJob message, JobDesk desk, CancellationToken cancel) => desk.Run(message.JobId, cancel);
+    public static Task Handle(LargeJob message, JobDesk desk, CancellationToken cancel) => desk.RunNext(message.JobId, large: true, cancel);
 
     /// <summary>Sends a mail.</summary>
-    public static Task Handle(MailDue message, Mail.Outbox outbox, CancellationToken cancel) => outbox.Send(message.MailId, cancel);
+    public static Task Handle(MailDue message, Mail.Outbox outbox, CancellationToken cancel) => outbox.Due(message.MailId, cancel);
 }
 
 /// <summary>Puts jobs and mails into the queues.</summary>

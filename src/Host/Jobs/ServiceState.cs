@@ -57,5 +57,8 @@ public sealed class ServiceState(Config config, PluginCatalog catalog, string sh
     public string ScratchRoot => Path.Combine(StateFolder, "scratch");
 
     /// <summary>True for a source that waits in the queue of large jobs.</summary>
-    public bool IsLarge(long bytes) => bytes >= Config.Host.Worker.LargeFromMiB * 1048576;
+    public bool IsLarge(long bytes) => bytes >= LargeFromBytes;
+
+    /// <summary>Size from which on a source is large.</summary>
+    public long LargeFromBytes => (long)Math.Ceiling(Config.Host.Worker.LargeFromMiB * 1048576.0);
 }

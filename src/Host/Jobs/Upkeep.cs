@@ -10,7 +10,6 @@ public sealed class Upkeep(ServiceState state, Ledger ledger, IQueue queue, JobD
 {
     private static readonly TimeSpan WaitBeforeRetry = TimeSpan.FromSeconds(30);
     private static readonly TimeSpan WaitBeforeRemind = TimeSpan.FromSeconds(60);
-    private static readonly TimeSpan RemindMails = TimeSpan.FromHours(1);
     private static readonly TimeSpan RetentionEvery = TimeSpan.FromHours(6);
 
     // Where services share the queues, so many forgotten jobs are queued again at a time: each of them may remind.
@@ -19,7 +18,6 @@ public sealed class Upkeep(ServiceState state, Ledger ledger, IQueue queue, JobD
     private readonly SemaphoreSlim _takingUp = new(1);
     private readonly Dictionary<string, long> _tried = new(StringComparer.Ordinal);
     private Task _publishing = Task.CompletedTask;
-    private long? _reminded;
     private long? _untried;
     private long? _retained;
     private string _startedFor = "";
@@ -39,15 +37,8 @@ public sealed class Upkeep(ServiceState state, Ledger ledger, IQueue queue, JobD
         foreach (var job in ledger.WaitingFor(WaitBeforeRetry).Where(j => j.Share == state.ShareId))
             if (ledger.Requeue(job.Id, JobState.Waiting)) await queue.Job(job.Id, state.IsLarge(job.Bytes)).ConfigureAwait(false);
         if (!desk.IsBusy) await Remind().ConfigureAwait(false);
-        if (Due(ref _reminded, RemindMails)) await RemindOfMails().ConfigureAwait(false);
-        else if (outbox is not null && Due(ref _untried, WaitBeforeRemind)) await outbox.Remind().ConfigureAwait(false);
+        if (outbox is not null && Due(ref _untried, WaitBeforeRemind)) await outbox.Remind().ConfigureAwait(false);
         if (Due(ref _retained, RetentionEvery)) retention.Once();
-    }
-
-    /// <summary>Puts all mails that wait into the queue once more.</summary>
-    public async Task RemindOfMails()
-    {
-        foreach (var mail in ledger.WaitingMails()) await queue.Mail(mail.Id, TimeSpan.Zero).ConfigureAwait(false);
     }
 
     /// <summary>Ends when what is being published in the background is through.</summary>

@@ -33,9 +33,10 @@ public static class ShareView
 
     /// <summary>
     /// Looks. Null when the share is not there. Where <paramref name="before"/> is given, a folder whose own time has not
-    /// changed over two looks is taken from there: files that are overwritten in place show only in a look without it.
+    /// changed over two looks is taken from there, unless <paramref name="anew"/> names it: files that are overwritten in
+    /// place show only in a look into their folder.
     /// </summary>
-    public static IReadOnlyList<SeenFolder>? Take(string share, IReadOnlyDictionary<string, Recipe> recipes, IReadOnlyList<SeenFolder>? before = null)
+    public static IReadOnlyList<SeenFolder>? Take(string share, IReadOnlyDictionary<string, Recipe> recipes, IReadOnlyList<SeenFolder>? before = null, IReadOnlySet<string>? anew = null)
     {
         if (!Directory.Exists(share)) return null;
         var known = (before ?? []).ToDictionary(f => f.Name, StringComparer.Ordinal);
@@ -55,7 +56,7 @@ public static class ShareView
             var still = last is not null && last.Stamp == d.Written && last.Recipe == recipe ? last.Still + 1 : 0;
             folders.Add(
                 recipe is null ? new(d.Name, path, null, [], [], d.Written)
-                : still > 2 && last!.Sources is not null ? last with { Still = still }
+                : still > 2 && last!.Sources is not null && anew?.Contains(d.Name) != true ? last with { Still = still }
                 : Look(d, path, recipe) with { Still = still });
         }
 

@@ -19,7 +19,11 @@ public sealed class Sweeper(ServiceState state, Ledger ledger, IQueue queue, Pub
     // Files of which nothing is to be done as long as neither they nor their recipe change.
     private readonly Dictionary<string, (Look Look, Recipe Recipe)> _done = new(StringComparer.Ordinal);
     private readonly Dictionary<Recipe, string> _hashes = new(ReferenceEqualityComparer.Instance);
-    private HashSet<(string Folder, string Source)>? _present;
+    // Folders of which all is done, and those whose sources were compared with what lay there before, by the very list that
+    // a look gave: most looks find most folders as they were, and give the same lists again.
+    private readonly Dictionary<string, SeenFolder> _quiet = new(StringComparer.Ordinal);
+    private readonly Dictionary<string, IReadOnlyList<SeenSource>> _compared = new(StringComparer.Ordinal);
+    private Dictionary<string, HashSet<string>>? _present;
     private long? _lastDeep;
     private long _top;
 
@@ -44,33 +48,50 @@ public sealed class Sweeper(ServiceState state, Ledger ledger, IQueue queue, Pub
     /// <summary>Looks once. A share that is away changes nothing.</summary>
     /// <param name="deep">True to look at every file, whatever the folders' own times say.</param>
     /// <param name="cancel">Stops between two files.</param>
-    public async Task Sweep(bool deep, CancellationToken cancel)
+    /// <param name="touched">Folders to look into, whatever their own times say.</param>
+    public async Task Sweep(bool deep, CancellationToken cancel, IReadOnlySet<string>? touched = null)
     {
         var began = LastStep = time.GetTimestamp();
-        if (Look(deep) is not { } folders) return;
-        var changed = !ReferenceEquals(folders, _folders) && !Same(folders, _folders);
+        if (Look(deep, touched) is not { } folders) return;
+        var changed = !Same(folders, _folders);
+        var anew = folders.Count != _folders.Count || folders.Zip(_folders).Any(f => !ReferenceEquals(f.First.Sources, f.Second.Sources));
         _folders = folders;
         NoteGone(folders);
-        if (state.TakeLookAnew()) _done.Clear();
+        if (state.TakeLookAnew())
+        {
+            _done.Clear();
+            _quiet.Clear();
+        }
+
         var arriving = new List<SeenSource>();
         foreach (var folder in folders.Where(f => f.Recipe is not null))
         {
             await Trouble(folder.Name, () => publishing.Recover(folder.Name, cancel)).ConfigureAwait(false);
+            if (_quiet.TryGetValue(folder.Name, out var quiet) && ReferenceEquals(quiet.Sources, folder.Sources) && ReferenceEquals(quiet.Recipe, folder.Recipe)) continue;
+            var open = 0;
             foreach (var source in folder.Sources ?? [])
             {
                 cancel.ThrowIfCancellationRequested();
                 if (_done.TryGetValue(source.Path, out var done) && done.Look == source.Look && ReferenceEquals(done.Recipe, folder.Recipe)) continue;
                 LastStep = time.GetTimestamp();
                 changed = true;
+                open++;
                 await Trouble(folder.Name + "/" + source.Name, async () =>
                 {
                     if (_settling.Observe(source.Path, source.Look, () => OwnLength.IsWhole(source.Path)) != Settled.Yes) arriving.Add(source);
-                    else if (await Take(source, folder.Recipe!, cancel).ConfigureAwait(false)) _done[source.Path] = (source.Look, folder.Recipe!);
+                    else if (await Take(source, folder.Recipe!, cancel).ConfigureAwait(false))
+                    {
+                        _done[source.Path] = (source.Look, folder.Recipe!);
+                        open--;
+                    }
                 }).ConfigureAwait(false);
             }
+
+            if (open == 0 && folder.Sources is not null) _quiet[folder.Name] = folder;
+            else _quiet.Remove(folder.Name);
         }
 
-        if (deep || changed) Forget(folders);
+        if (anew || changed) Forget(folders);
         changed |= arriving.Count > 0 || _arriving.Count > 0;
         _arriving = arriving;
         await Trouble("upkeep", () => upkeep.Once(cancel)).ConfigureAwait(false);
@@ -81,21 +102,29 @@ public sealed class Sweeper(ServiceState state, Ledger ledger, IQueue queue, Pub
     }
 
     /// <summary>One look, or null (with the reason on the board) where the share must not be touched.</summary>
-    private IReadOnlyList<SeenFolder>? Look(bool deep)
+    private IReadOnlyList<SeenFolder>? Look(bool deep, IReadOnlySet<string>? touched)
     {
         try
         {
             if (!Directory.Exists(state.Share)) throw new DirectoryNotFoundException($"The share {state.Share} is not there.");
             var id = ShareIdentity.Of(state.Share, ledger);
             if (id != state.ShareId) (_present, state.ShareId) = (null, id);
-            deep |= _lastDeep is null || time.GetElapsedTime(_lastDeep.Value) >= DeepEvery || _arriving.Count > 0;
+            deep |= _lastDeep is null || time.GetElapsedTime(_lastDeep.Value) >= DeepEvery;
             // Asked before the look: what another service enters meanwhile was not there for us to see.
-            _present ??= [.. ledger.Present(id)];
+            if (_present is null)
+            {
+                _present = ledger.Present(id).GroupBy(p => p.Folder, StringComparer.Ordinal).ToDictionary(g => g.Key, g => g.Select(p => p.Source).ToHashSet(StringComparer.Ordinal), StringComparer.Ordinal);
+                _compared.Clear();
+            }
+
             _top = ledger.TopNumber();
-            var folders = ShareView.Take(state.Share, state.Config.Recipes, deep ? null : _folders);
+            // What is still arriving may be growing in place.
+            var anew = _arriving.Select(a => a.Folder).Concat(touched ?? Enumerable.Empty<string>()).ToHashSet(StringComparer.Ordinal);
+            var folders = ShareView.Take(state.Share, state.Config.Recipes, deep ? null : _folders, anew);
             if (deep) _lastDeep = time.GetTimestamp();
             if (folders is null) throw new DirectoryNotFoundException($"The share {state.Share} is not there.");
-            if (deep) folders = [.. folders.Select(f => f with { Still = _folders.FirstOrDefault(o => o.Name == f.Name && o.Stamp == f.Stamp) is { } o ? o.Still + 1 : 0 })];
+            var before = _folders.ToDictionary(f => f.Name, StringComparer.Ordinal);
+            folders = [.. folders.Select(f => before.GetValueOrDefault(f.Name) is { } last ? AsBefore(f, last, deep) : f)];
             if (state.Notices.TryRemove("share", out _)) log.LogInformation("The share {Share} is there again", state.Share);
             return folders;
         }
@@ -106,6 +135,14 @@ public sealed class Sweeper(ServiceState state, Ledger ledger, IQueue queue, Pub
             state.ShareId = "";
             return null;
         }
+    }
+
+    /// <summary>A folder in which all is as it was gives its list again.</summary>
+    private static SeenFolder AsBefore(SeenFolder folder, SeenFolder last, bool deep)
+    {
+        var still = !deep ? folder.Still : last.Stamp == folder.Stamp ? last.Still + 1 : 0;
+        var same = folder.Sources is not null && last.Sources is not null && (ReferenceEquals(folder.Sources, last.Sources) || folder.Sources.SequenceEqual(last.Sources));
+        return folder with { Still = still, Sources = same ? last.Sources : folder.Sources };
     }
 
     private static bool Same(IReadOnlyList<SeenFolder> a, IReadOnlyList<SeenFolder> b) =>
@@ -152,17 +189,23 @@ public sealed class Sweeper(ServiceState state, Ledger ledger, IQueue queue, Pub
     /// <summary>Sources that were there and are not: dropping them again is new work. Only folders that could be read count.</summary>
     private void NoteGone(IReadOnlyList<SeenFolder> folders)
     {
-        var present = _present!;
-        var readable = folders.Where(f => f is { Recipe: not null, Sources: not null }).ToArray();
-        var names = readable.Select(f => f.Name).ToHashSet(StringComparer.Ordinal);
-        var there = readable.SelectMany(f => f.Sources!).Select(s => (s.Folder, s.Name)).ToHashSet();
-        foreach (var gone in present.Where(p => names.Contains(p.Folder) && !there.Contains(p)).ToArray())
+        foreach (var folder in folders)
         {
-            ledger.MarkGone(state.ShareId, gone.Folder, gone.Source, _top);
-            present.Remove(gone);
-        }
+            if (folder is not { Recipe: not null, Sources: { } sources }) continue;
+            if (_compared.TryGetValue(folder.Name, out var compared) && ReferenceEquals(compared, sources)) continue;
+            var there = sources.Select(s => s.Name).ToHashSet(StringComparer.Ordinal);
+            if (_present!.TryGetValue(folder.Name, out var present))
+            {
+                foreach (var gone in present.Where(p => !there.Contains(p)).ToArray())
+                {
+                    ledger.MarkGone(state.ShareId, folder.Name, gone, _top);
+                    present.Remove(gone);
+                }
+            }
 
-        present.UnionWith(there);
+            _present[folder.Name] = there;
+            _compared[folder.Name] = sources;
+        }
     }
 
     private void Forget(IReadOnlyList<SeenFolder> folders)
@@ -170,6 +213,12 @@ public sealed class Sweeper(ServiceState state, Ledger ledger, IQueue queue, Pub
         var there = folders.SelectMany(f => f.Sources ?? []).Select(s => s.Path).ToHashSet(StringComparer.Ordinal);
         _settling.KeepOnly(there);
         foreach (var gone in _done.Keys.Where(k => !there.Contains(k)).ToArray()) _done.Remove(gone);
+        foreach (var gone in _quiet.Keys.Concat(_compared.Keys).Except(folders.Select(f => f.Name), StringComparer.Ordinal).ToArray())
+        {
+            _quiet.Remove(gone);
+            _compared.Remove(gone);
+        }
+
         foreach (var old in _hashes.Keys.Where(r => !folders.Any(f => ReferenceEquals(f.Recipe, r))).ToArray()) _hashes.Remove(old);
         foreach (var about in state.Notices.Keys.Where(k => k.Contains('/') && !there.Contains(Path.Combine(state.Share, k))).ToArray()) state.Notices.TryRemove(about, out _);
     }

@@ -8,7 +8,7 @@ using ServiceState = Stiltwright.Host.Jobs.ServiceState;
 namespace Stiltwright.Host.Watching;
 
 /// <summary>Sweeps at its interval, and sooner when a change notification comes. Notifications may fail; sweeping does not.</summary>
-public sealed class WatchService(ServiceState state, Sweeper sweeper, ConfigWatch configuration, Upkeep upkeep, TimeProvider time, ILogger<WatchService> log, ISystemdNotifier? systemd = null) : BackgroundService
+public sealed class WatchService(ServiceState state, Sweeper sweeper, ConfigWatch configuration, Upkeep upkeep, Mail.Outbox outbox, TimeProvider time, ILogger<WatchService> log, ISystemdNotifier? systemd = null) : BackgroundService
 {
     private static readonly TimeSpan Hangs = TimeSpan.FromMinutes(15);
 
@@ -17,7 +17,9 @@ public sealed class WatchService(ServiceState state, Sweeper sweeper, ConfigWatc
 
     private readonly SemaphoreSlim _wake = new(0, 1);
     private FileSystemWatcher? _watcher;
-    private volatile bool _notified;
+    private readonly Lock _telling = new();
+    private HashSet<string> _touched = new(StringComparer.Ordinal);
+    private bool _lostSome;
 
     /// <inheritdoc/>
     protected override async Task ExecuteAsync(CancellationToken stoppingToken)
@@ -30,11 +32,11 @@ public sealed class WatchService(ServiceState state, Sweeper sweeper, ConfigWatc
             Listen();
             try
             {
-                if (configuration.Look()) await upkeep.RemindOfMails().ConfigureAwait(false);
-                var deep = _notified;
-                _notified = false;
-                await sweeper.Sweep(deep, stoppingToken).ConfigureAwait(false);
-                // What is still arriving is looked at again soon enough to be taken when it has settled.
+                if (configuration.Look()) await outbox.TryAll().ConfigureAwait(false);
+                var (lostSome, touched) = TakeTold();
+                await sweeper.Sweep(lostSome, stoppingToken, touched).ConfigureAwait(false);
+                // What is still arriving is looked at again soon enough to be taken when it has settled: only its folder is
+                // looked into, so that a large share does not hold it up.
                 var next = sweeper.Arriving.Count == 0 ? pause : TimeSpan.FromSeconds(Math.Min(pause.TotalSeconds, Math.Clamp(state.Config.Host.Watch.SettleS / 3, 0.25, 1)));
                 if (sweeper.NextSettles is { } settles && settles < next) next = settles + Breath;
                 if (await _wake.WaitAsync(next, stoppingToken).ConfigureAwait(false)) await Task.Delay(200, stoppingToken).ConfigureAwait(false);
@@ -87,8 +89,13 @@ public sealed class WatchService(ServiceState state, Sweeper sweeper, ConfigWatc
             watcher.Changed += Changed;
             watcher.Renamed += Changed;
             watcher.Deleted += Changed;
-            // After an error the watcher is made anew at the next sweep; until then sweeping alone does the work.
-            watcher.Error += (_, _) => watcher.EnableRaisingEvents = false;
+            // After an error the watcher is made anew at the next sweep, which looks at everything; until then sweeping alone
+            // does the work.
+            watcher.Error += (_, _) =>
+            {
+                watcher.EnableRaisingEvents = false;
+                lock (_telling) _lostSome = true;
+            };
             watcher.EnableRaisingEvents = true;
             _watcher = watcher;
         }
@@ -100,10 +107,7 @@ public sealed class WatchService(ServiceState state, Sweeper sweeper, ConfigWatc
 
     private void Changed(object sender, FileSystemEventArgs e)
     {
-        // Our own writing must not wake us.
-        var name = Path.GetFileName(e.Name ?? "");
-        if (e.Name is null || e.Name.Contains(Publishing.SetPlace.OwnFolder, StringComparison.Ordinal) || e.Name.Contains(Publishing.SetPlace.Ending, StringComparison.OrdinalIgnoreCase) || name.StartsWith("board.html", StringComparison.Ordinal) || SourceNames.IsPassedOver(name)) return;
-        _notified = true;
+        if (!Tell(e.Name) & !(e is RenamedEventArgs renamed && Tell(renamed.OldName))) return;
         try
         {
             if (_wake.CurrentCount == 0) _wake.Release();
@@ -111,6 +115,25 @@ public sealed class WatchService(ServiceState state, Sweeper sweeper, ConfigWatc
         catch (SemaphoreFullException)
         {
             // Two notifications at once: one look serves both.
+        }
+    }
+
+    /// <summary>Notes the drop folder in which something changed; false for our own writing, which must not wake us.</summary>
+    private bool Tell(string? path)
+    {
+        var name = Path.GetFileName(path ?? "");
+        if (path is null || path.Contains(Publishing.SetPlace.OwnFolder, StringComparison.Ordinal) || path.Contains(Publishing.SetPlace.Ending, StringComparison.OrdinalIgnoreCase) || name.StartsWith("board.html", StringComparison.Ordinal) || SourceNames.IsPassedOver(name)) return false;
+        lock (_telling) _touched.Add(path.Split(Path.DirectorySeparatorChar, 2)[0]);
+        return true;
+    }
+
+    private (bool LostSome, IReadOnlySet<string> Touched) TakeTold()
+    {
+        lock (_telling)
+        {
+            var told = (_lostSome, _touched);
+            (_lostSome, _touched) = (false, new HashSet<string>(StringComparer.Ordinal));
+            return told;
         }
     }
 }
