@@ -53,7 +53,7 @@ internal static class KillPart
 /// <summary>How many kills fell in which state, counted by several rooms at once.</summary>
 internal sealed class KillTally
 {
-    private const int Enough = 40;
+    private const int Enough = 30;
 
     private readonly Lock _lock = new();
     private readonly Dictionary<string, (int Host, int Worker)> _states = KillStates.All.ToDictionary(s => s, _ => (0, 0), StringComparer.Ordinal);

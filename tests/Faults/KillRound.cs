@@ -176,7 +176,7 @@ internal sealed class KillRound : IAsyncDisposable
         // From the first moments of a start to well into the work, or within it; by the clock of this machine as busy as it is.
         await Task.Delay(_start * ((_host!.StartTook is null ? 2 : 1) * _random.NextDouble()));
         FindWorkers();
-        if (_random.Next(2) == 0 || !KillWorker(null)) KillHost();
+        if (_random.Next(3) == 0 || !KillWorker(null)) KillHost();
     }
 
     /// <summary>Halts a worker, looks what it is at, and kills it. False where there is none.</summary>
@@ -260,7 +260,7 @@ internal sealed class KillRound : IAsyncDisposable
     {
         var bytes = _random.Next(7) == 0 ? Encoding.ASCII.GetBytes($"solid {_random.Next()}\nfacet normal 0 0 x\nendsolid\n") : PrintRoom.MixedFigure(_random);
         var older = _dropped.Keys.Where(HasSet).Order(StringComparer.Ordinal).ToArray();
-        var name = older.Length > 0 && _random.Next(5) == 0 ? older[_random.Next(older.Length)] : $"{(_random.Next(2) == 0 ? Whole : Plain)}/figure-{_names++}.stl";
+        var name = older.Length > 0 && _random.Next(5) == 0 ? older[_random.Next(older.Length)] : $"{(_random.Next(5) < 2 ? Whole : Plain)}/figure-{_names++}.stl";
         var path = Path.Combine(_room.Share, name);
         File.WriteAllBytes(path + ".part", bytes);
         File.Move(path + ".part", path, overwrite: true);
@@ -290,16 +290,28 @@ internal sealed class KillRound : IAsyncDisposable
         foreach (var folder in Directory.GetDirectories(drop, "*.set"))
         {
             var path = Path.Combine(folder, "summary.json");
-            if (!File.Exists(path)) continue; // between the two renames
             var written = File.GetLastWriteTimeUtc(path);
             if (!_summaries.TryGetValue(path, out var known) || known.Written != written)
             {
-                using var json = JsonDocument.Parse(File.ReadAllText(path));
+                if (ReadOrNull(path) is not { } text) continue; // between the two renames
+                using var json = JsonDocument.Parse(text);
                 var source = json.RootElement.GetProperty("source");
                 _summaries[path] = known = (written, source.GetProperty("file").GetString()!, source.GetProperty("sha256").GetString()!);
             }
 
             yield return (known.File, known.Sha256);
+        }
+    }
+
+    private static string? ReadOrNull(string path)
+    {
+        try
+        {
+            return File.ReadAllText(path);
+        }
+        catch (Exception e) when (e is FileNotFoundException or DirectoryNotFoundException)
+        {
+            return null;
         }
     }
 
