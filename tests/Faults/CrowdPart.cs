@@ -134,7 +134,7 @@ internal static partial class CrowdPart
     private static partial Regex Numbers();
 
     /// <summary>A share on which a call fails now and then: half of the times before it does anything, half of the times after.</summary>
-    private sealed class FaultyFiles(Random random) : ShareFiles
+    private sealed class FaultyFiles(Random random) : Host.Tests.WatchedFiles
     {
         private readonly Lock _lock = new();
 
@@ -153,26 +153,12 @@ internal static partial class CrowdPart
             return copy;
         }
 
-        public override void MakeFolder(string path) => Do(() => base.MakeFolder(path));
-
-        public override void MoveFolder(string from, string to) => Do(() => base.MoveFolder(from, to));
-
-        public override void DeleteFolder(string path) => Do(() => base.DeleteFolder(path));
-
-        public override void DeleteEmptyFolder(string path) => Do(() => base.DeleteEmptyFolder(path));
-
-        public override void DeleteFile(string path) => Do(() => base.DeleteFile(path));
-
-        public override void Replace(string path, string text) => Do(() => base.Replace(path, text));
-
-        public override void FlushFolder(string path) => Do(() => base.FlushFolder(path));
-
-        public override async Task<string> CopyIn(string from, string to, CancellationToken cancel)
+        protected override async Task<string> Copy(string from, string to, Func<Task<string>> act)
         {
             var (first, last) = Lot();
-            if (first) await File.WriteAllTextAsync(to, "half a file", cancel).ConfigureAwait(false);
+            if (first) CopyHalf(from, to);
             Throw(first);
-            var sha = await base.CopyIn(from, to, cancel).ConfigureAwait(false);
+            var sha = await act().ConfigureAwait(false);
             Throw(last);
             return sha;
         }
@@ -184,7 +170,7 @@ internal static partial class CrowdPart
             return await base.Hash(path, cancel).ConfigureAwait(false);
         }
 
-        private void Do(Action act)
+        protected override void Change(string what, Action act)
         {
             var (first, last) = Lot();
             Throw(first);

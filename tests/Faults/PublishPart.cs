@@ -88,40 +88,26 @@ internal static class PublishPart
         return File.ReadAllText(all[1]) == content && File.ReadAllText(Path.Combine(set, "summary.json")).Contains($"\"is\": \"{content}\"", StringComparison.Ordinal) ? content : "torn";
     }
 
-    private sealed class Killing(int at, string when) : ShareFiles
+    private sealed class Killing(int at, string when) : Host.Tests.WatchedFiles
     {
         private int _count;
 
-        public override void MakeFolder(string path) => Do(() => base.MakeFolder(path));
-
-        public override void MoveFolder(string from, string to) => Do(() => base.MoveFolder(from, to));
-
-        public override void DeleteFolder(string path) => Do(() => base.DeleteFolder(path));
-
-        public override void DeleteEmptyFolder(string path) => Do(() => base.DeleteEmptyFolder(path));
-
-        public override void DeleteFile(string path) => Do(() => base.DeleteFile(path));
-
-        public override void Replace(string path, string text) => Do(() => base.Replace(path, text));
-
-        public override void FlushFolder(string path) => Do(() => base.FlushFolder(path));
-
-        public override async Task<string> CopyIn(string from, string to, CancellationToken cancel)
+        protected override async Task<string> Copy(string from, string to, Func<Task<string>> act)
         {
             var mine = ++_count == at;
             if (mine && when == "before") Die();
             if (mine && when == "midway")
             {
-                File.WriteAllBytes(to, File.ReadAllBytes(from)[..1]);
+                CopyHalf(from, to);
                 Die();
             }
 
-            var sha = await base.CopyIn(from, to, cancel);
+            var sha = await act();
             if (mine) Die();
             return sha;
         }
 
-        private void Do(Action act)
+        protected override void Change(string what, Action act)
         {
             var mine = ++_count == at;
             if (mine && when != "after") Die();

@@ -342,35 +342,23 @@ public sealed class PostgresTests(PostgresFixture postgres) : IClassFixture<Post
     /// A share at whose nth change the service falls asleep until others did its work: before it, and where the ledger is
     /// asked after it, after it as well.
     /// </summary>
-    private sealed class SleepingFiles(int at, Func<Task> meanwhile) : ShareFiles
+    private sealed class SleepingFiles(int at, Func<Task> meanwhile) : WatchedFiles
     {
         private int _count;
 
         public bool Slept { get; private set; }
 
-        public override void MakeFolder(string path) => Do(() => base.MakeFolder(path), afterToo: true);
-
-        public override void MoveFolder(string from, string to) => Do(() => base.MoveFolder(from, to), afterToo: false);
-
-        public override void DeleteFolder(string path) => Do(() => base.DeleteFolder(path), afterToo: false);
-
-        public override void DeleteEmptyFolder(string path) => Do(() => base.DeleteEmptyFolder(path), afterToo: false);
-
-        public override void DeleteFile(string path) => Do(() => base.DeleteFile(path), afterToo: true);
-
-        public override void Replace(string path, string text) => Do(() => base.Replace(path, text), afterToo: true);
-
-        public override async Task<string> CopyIn(string from, string to, CancellationToken cancel)
+        protected override async Task<string> Copy(string from, string to, Func<Task<string>> act)
         {
             await Sleep();
-            return await base.CopyIn(from, to, cancel);
+            return await act();
         }
 
-        private void Do(Action act, bool afterToo)
+        protected override void Change(string what, Action act)
         {
-            Sleep().GetAwaiter().GetResult();
+            if (what != nameof(FlushFolder)) Sleep().GetAwaiter().GetResult();
             act();
-            if (afterToo) Sleep().GetAwaiter().GetResult();
+            if (what is nameof(MakeFolder) or nameof(DeleteFile) or nameof(Replace)) Sleep().GetAwaiter().GetResult();
         }
 
         private async Task Sleep()
