@@ -5,9 +5,10 @@ namespace Stiltwright.Samples;
 /// <summary>
 /// Puts struts under a leaning figure the way a print workshop does: a tip at every lowest spot and over every flat
 /// underside, a pillar down to the raft with a foot, braces between neighbours, a chamfered raft. Every segment is a shell
-/// of its own, as support programs of the trade commonly write them.
+/// of its own, as support programs of the trade commonly write them. A pillar that finds something below its contact leans
+/// aside by <paramref name="farthest"/> mm at most; contacts lie <paramref name="spacing"/> mm apart or more.
 /// </summary>
-internal sealed class Supporter(Func<Vec3, double> distance, Scene scene, double spacing)
+internal sealed class Supporter(Func<Vec3, double> distance, Scene scene, double spacing, double farthest)
 {
     private const double RaftMm = 1.5, TipLength = 2.6, TipRadius = 0.24, Sunk = 0.12, FootHeight = 1.3;
     private readonly List<(Vec3 Foot, Vec3 Top, double Radius)> _pillars = [];
@@ -87,7 +88,7 @@ internal sealed class Supporter(Func<Vec3, double> distance, Scene scene, double
     {
         var foot = new Vec3(joint.X, joint.Y, RaftMm);
         if (Clear(joint, foot, radius + 0.45)) yield return [joint, foot];
-        for (var reach = 2.5; reach <= 7; reach += 1.5)
+        for (var reach = 2.5; reach <= farthest; reach += 1.5)
             for (var k = 0; k < 16; k++)
             {
                 var (s, c) = Math.SinCos(2 * Math.PI * k / 16);
