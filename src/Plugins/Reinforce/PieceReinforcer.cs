@@ -61,15 +61,15 @@ internal sealed class PieceReinforcer(Workpiece workpiece, Piece piece, GrowthSi
     }
 
     // New struts under the spots, made thicker where their load asks for it.
-    private GrowthResult StoutEnough(GrowthScene scene, StrutGraph struts, IReadOnlyList<GrowthSpot> spots)
+    private GrowthResult StoutEnough(GrowthScene scene, StrutGraph struts, IReadOnlyList<GrowthSpot> spots, GrowthResult? before = null)
     {
         var lattice = piece.Outer.Lattice;
-        var result = StrutGrowth.Grow(scene, struts, spots, sizes, lattice, cancel);
+        var result = StrutGrowth.Grow(scene, struts, spots, sizes, lattice, cancel, before);
         for (var pass = 0; pass < StoutPasses && result.Grown.Count > 0; pass++)
         {
             if (Stouter.Spots(LoadScenes.Of(piece, result.Graph, context, cancel), result, sizes, cancel) is not { } stouter) break;
             // A spot that found no way between thin struts finds none between thick ones.
-            var again = StrutGrowth.Grow(scene, struts, [.. result.Grown.Select(g => stouter.GetValueOrDefault(g.Spot, g.Spot))], sizes, lattice, cancel);
+            var again = StrutGrowth.Grow(scene, struts, [.. result.Grown.Select(g => stouter.GetValueOrDefault(g.Spot, g.Spot))], sizes, lattice, cancel, result);
             result = again with { Blocked = [.. result.Blocked, .. again.Blocked] };
         }
         return result;
@@ -115,7 +115,7 @@ internal sealed class PieceReinforcer(Workpiece workpiece, Piece piece, GrowthSi
             var over = StrutSizing.Overloaded(request, LoadSolver.Solve(request.Enlarged, cancel), source).Select(o => o.Segment).ToHashSet();
             var hard = result.Grown.Where(g => g.Segments.Any(over.Contains)).ToList();
             if (hard.Count == 0) break;
-            var again = StoutEnough(scene, struts, [.. result.Grown.Except(hard).Select(g => g.Spot)]);
+            var again = StoutEnough(scene, struts, [.. result.Grown.Except(hard).Select(g => g.Spot)], result);
             result = again with { Blocked = [.. result.Blocked, .. hard.Select(g => new NoPath(g.Spot, "a strut there would itself be used too hard")), .. again.Blocked] };
         }
         return result;

@@ -29,7 +29,11 @@ public sealed record GrowthSpot(Vec3 At, Vec3 Normal, string Why)
 /// <param name="FootAt">Where it stands.</param>
 /// <param name="HeldBy">Raft, platform or another strut.</param>
 /// <param name="Braces">Braces that were added to it.</param>
-public sealed record GrownStrut(GrowthSpot Spot, IReadOnlyList<int> Segments, int Chain, Vec3 FootAt, EndHeldBy HeldBy, int Braces);
+public sealed record GrownStrut(GrowthSpot Spot, IReadOnlyList<int> Segments, int Chain, Vec3 FootAt, EndHeldBy HeldBy, int Braces)
+{
+    /// <summary>The way it takes.</summary>
+    internal StrutPath? Path { get; init; }
+}
 
 /// <summary>A place for which no clear path was found.</summary>
 /// <param name="Spot">The place.</param>

@@ -16,6 +16,7 @@ public sealed class GrowthScene
     private const int RimPoints = 8;
 
     private readonly TriangleTree? _raft;
+    private readonly RaftRim? _rim;
 
     /// <summary>A scene.</summary>
     /// <param name="figure">Tree of the figure as it prints, pegs, cavities and open shells with it.</param>
@@ -28,6 +29,7 @@ public sealed class GrowthScene
         (Figure, Room) = (figure, room);
         if (raft.TriangleCount == 0) return;
         _raft = TriangleTree.Build(raft);
+        _rim = new RaftRim(raft);
         RaftTopMm = raft.Bounds.Max.Z;
     }
 
@@ -43,11 +45,14 @@ public sealed class GrowthScene
     /// <summary>Upper side of the raft, 0 without one.</summary>
     public double RaftTopMm { get; }
 
+    /// <summary>True if a disc around a place lies in the room, seen from above.</summary>
+    public bool InRoom(Vec3 p, double radius) => p.X - radius >= Room.Min.X && p.X + radius <= Room.Max.X && p.Y - radius >= Room.Min.Y && p.Y + radius <= Room.Max.Y;
+
     /// <summary>True if a segment keeps a radius and the clearance from the figure and stays in the room.</summary>
     public bool Clear(Vec3 a, Vec3 b, double radius)
     {
         foreach (var p in (ReadOnlySpan<Vec3>)[a, b])
-            if (p.X - radius < Room.Min.X || p.X + radius > Room.Max.X || p.Y - radius < Room.Min.Y || p.Y + radius > Room.Max.Y) return false;
+            if (!InRoom(p, radius)) return false;
         var reach = radius + ClearanceMm;
         foreach (var (at, keep) in KeepOut)
             if (Segments.Distance(a, b, at, at) < reach + keep) return false;
@@ -61,13 +66,16 @@ public sealed class GrowthScene
     public (double Z, EndHeldBy By) Ground(double x, double y, double radius)
     {
         if (_raft is null) return (0, EndHeldBy.Platform);
-        for (var k = -1; k < RimPoints; k++)
-        {
-            var (s, c) = k < 0 ? (0, 0) : Math.SinCos(2 * Math.PI * k / RimPoints);
-            if (!OnTop(new Vec3(x + radius * c, y + radius * s, RaftTopMm))) return (0, EndHeldBy.Platform);
-        }
+        var middle = OnTop(x, y);
+        if (!middle.Found) return (0, EndHeldBy.Platform);
+        if (!_rim!.Holds(middle.Triangle, x, y, radius))
+            for (var k = 0; k < RimPoints; k++)
+            {
+                var (s, c) = Math.SinCos(2 * Math.PI * k / RimPoints);
+                if (!OnTop(x + radius * c, y + radius * s).Found) return (0, EndHeldBy.Platform);
+            }
         return (RaftTopMm - Math.Min(0.6, RaftTopMm / 2), EndHeldBy.Raft);
     }
 
-    private bool OnTop(Vec3 p) => _raft!.Closest(p, 0.05).Found;
+    private Nearest OnTop(double x, double y) => _raft!.Closest(new Vec3(x, y, RaftTopMm), 0.05);
 }

@@ -102,7 +102,7 @@ public static class HelperStruts
             // A helper that is overloaded itself is made as thick as its load asks.
             for (var pass = 0; pass < StoutPasses && solves < MostSolves && Stouter(now.Helpers, now.Solved.Over, sizes) is { } spots; pass++)
             {
-                var again = StrutGrowth.Grow(scene, graph, spots, sizes, lattice, cancel);
+                var again = StrutGrowth.Grow(scene, graph, spots, sizes, lattice, cancel, new GrowthResult(now.Graph, now.Helpers, []));
                 if (!again.Grown.All(g => Fit(again.Graph, g, sizes))) break;
                 now = (again.Graph, [.. again.Grown], Solve(again.Graph));
                 if (Sum(now.Solved.Over) < Sum(best.Solved.Over)) best = now;

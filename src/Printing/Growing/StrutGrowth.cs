@@ -17,8 +17,9 @@ public static class StrutGrowth
     /// <param name="sizes">Sizes of new struts.</param>
     /// <param name="lattice">Lattice of the set.</param>
     /// <param name="cancel">Stops the work.</param>
+    /// <param name="before">What grew in the same surroundings before: a spot that is still wanted as it was keeps its way where no other strut has come into it.</param>
     public static GrowthResult Grow(
-        GrowthScene scene, StrutGraph struts, IReadOnlyList<GrowthSpot> spots, GrowthSizes sizes, Lattice lattice, CancellationToken cancel)
+        GrowthScene scene, StrutGraph struts, IReadOnlyList<GrowthSpot> spots, GrowthSizes sizes, Lattice lattice, CancellationToken cancel, GrowthResult? before = null)
     {
         ArgumentNullException.ThrowIfNull(scene);
         ArgumentNullException.ThrowIfNull(struts);
@@ -28,13 +29,17 @@ public static class StrutGrowth
         var grown = new List<GrownStrut>();
         var blocked = new List<NoPath>();
         var chain = segments.Count == 0 ? 0 : segments.Max(s => s.Chain) + 1;
+        var known = new Dictionary<GrowthSpot, StrutPath>();
+        foreach (var g in before?.Grown ?? [])
+            if (g.Path is { } way) known[g.Spot] = way;
         foreach (var spot in spots)
         {
             cancel.ThrowIfCancellationRequested();
-            var (path, why) = new PathFinder(scene, segments, sizes).Find(spot);
+            var finder = new PathFinder(scene, segments, sizes);
+            var (path, why) = known.TryGetValue(spot, out var old) && finder.Free(old, spot) ? (old, "") : finder.Find(spot);
             if (path is null) { blocked.Add(new NoPath(spot, why)); continue; }
             var ids = Add(path, spot, chain, segments, shells, lattice);
-            grown.Add(new GrownStrut(spot, ids, chain++, path.Points[0], path.HeldBy, 0));
+            grown.Add(new GrownStrut(spot, ids, chain++, path.Points[0], path.HeldBy, 0) { Path = path });
         }
         // Braces last, since a new strut may be the neighbour of another.
         for (var i = 0; i < grown.Count; i++)

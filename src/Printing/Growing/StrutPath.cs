@@ -27,7 +27,7 @@ internal sealed record StrutPath(IReadOnlyList<Vec3> Points, EndHeldBy HeldBy, i
 /// vertical; the tip along the figure's normal as far as 45 degrees allow. Where no way leads to the ground it branches from a
 /// pillar that stands or, as the last resort (inside a cavity the only one), stands on the figure. Thinner struts are tried where the full size finds no way. The same scene gives the same path.
 /// </summary>
-internal sealed class PathFinder(GrowthScene scene, IReadOnlyList<StrutSegment> struts, GrowthSizes full)
+internal sealed partial class PathFinder(GrowthScene scene, IReadOnlyList<StrutSegment> struts, GrowthSizes full)
 {
     /// <summary>A gap of the figure up to this height may be bridged by a pin without tip and clearance, mm.</summary>
     private const double PinMm = 3;
@@ -58,7 +58,9 @@ internal sealed class PathFinder(GrowthScene scene, IReadOnlyList<StrutSegment> 
     private readonly Box3[] _near = [.. struts.Select(s => new Box3(Vec3.Min(s.From, s.To), Vec3.Max(s.From, s.To)).Grown(Math.Max(s.RadiusFrom, s.RadiusTo) + GrowthScene.FromTipsMm))];
 
     private static readonly double[] Asides = [1.5, 3, 5, 8, 12, 17, 24, 33, 45];
-    private static readonly (Vec3 Direction, double Aside, double Cost)[] Shapes = MakeShapes();
+    private static readonly double[] Tilts = [20, 32, 44];
+    private const int Leans = 48; // directions of a lean
+    private static readonly (Vec3 Direction, double Aside, double Cost, int Way)[] Shapes = MakeShapes();
 
     /// <summary>The path, or what was in the way.</summary>
     public (StrutPath? Path, string Why) Find(GrowthSpot spot)
@@ -172,17 +174,25 @@ internal sealed class PathFinder(GrowthScene scene, IReadOnlyList<StrutSegment> 
         {
             StrutPath? found = null;
             var b = spot.At + d * sizes.TipLength;
-            foreach (var (lean, aside, cost) in Shapes)
+            Span<double> open = stackalloc double[Leans + 1];
+            open.Fill(double.PositiveInfinity);
+            foreach (var (lean, aside, cost, way) in Shapes)
             {
                 if (tipCost + cost >= best) break;
+                if (aside >= open[way]) continue;
                 var k = aside == 0 ? b : b + lean * (aside / Math.Sqrt(lean.X * lean.X + lean.Y * lean.Y));
+                if (k.Z < sizes.FootHeight + sizes.ShaftRadius || !scene.InRoom(k, sizes.FootRadius)) continue;
+                if (aside > 0 && !scene.Clear(k, b, sizes.ShaftRadius))
+                {
+                    open[way] = aside; // what is in the way is in that of all farther ones too
+                    continue;
+                }
                 var (z, by) = scene.Ground(k.X, k.Y, sizes.FootRadius);
                 var foot = new Vec3(k.X, k.Y, z);
                 var ankle = foot with { Z = z + sizes.FootHeight };
                 if (k.Z < ankle.Z + sizes.ShaftRadius) continue;
                 if (thinner && 2 * (b.Z - z) / sizes.ShaftRadius > MostSlenderness) continue;
                 if (!scene.Clear(foot, ankle, sizes.FootRadius) || !scene.Clear(ankle, k, sizes.ShaftRadius)) continue;
-                if (aside > 0 && !scene.Clear(k, b, sizes.ShaftRadius)) continue;
                 var crossings = Crossings(ankle, k, sizes.ShaftRadius);
                 if (crossings >= 0 && aside > 0) crossings = Crossings(k, b, sizes.ShaftRadius) is >= 0 and var more ? crossings + more : -1;
                 if (crossings >= 0) crossings = Crossings(b, spot.At, sizes.ShaftRadius / 2) is >= 0 and var more ? crossings + more : -1;
@@ -223,11 +233,18 @@ internal sealed class PathFinder(GrowthScene scene, IReadOnlyList<StrutSegment> 
             var down = new Vec3(0, 0, -1);
             var l = sizes.TipLength;
             var b = spot.At + d * l;
-            foreach (var (lean, aside, cost) in Shapes)
+            Span<double> open = stackalloc double[Leans + 1];
+            open.Fill(double.PositiveInfinity);
+            foreach (var (lean, aside, cost, way) in Shapes)
             {
                 if (tipCost + cost >= best) break;
+                if (aside >= open[way]) continue;
                 var k = aside == 0 ? b : b + lean * (aside / Math.Sqrt(lean.X * lean.X + lean.Y * lean.Y));
-                if (aside > 0 && !scene.Clear(k, b, sizes.ShaftRadius)) continue;
+                if (aside > 0 && !scene.Clear(k, b, sizes.ShaftRadius))
+                {
+                    open[way] = aside;
+                    continue;
+                }
                 hits.Clear();
                 scene.Figure.RayHits(k, down, 60 * sizes.ShaftRadius, hits);
                 if (hits.Count == 0) continue;
@@ -279,7 +296,7 @@ internal sealed class PathFinder(GrowthScene scene, IReadOnlyList<StrutSegment> 
                 var cost = 10 * angle + length;
                 if (length < 2 * thick || length > 30 * radius || cost >= best) continue;
                 if (!scene.Clear(at, b, radius)) continue;
-                var off = at + (b - at) * (Math.Min(1, 2.5 * thick / length));
+                var off = LeavesPillar(at, b, thick / length);
                 if (Crossings(off, b, radius) is < 0 || Crossings(b, spot.At, sizes.ShaftRadius / 2) is < 0) continue;
                 best = cost;
                 var thin = sizes with { ShaftRadius = radius, ContactRadius = Math.Min(sizes.ContactRadius, radius) };
@@ -325,17 +342,19 @@ internal sealed class PathFinder(GrowthScene scene, IReadOnlyList<StrutSegment> 
         return flat < 1e-9 ? new Vec3(0, 0, -1) : new Vec3(normal.X / flat, normal.Y / flat, -1).Unit();
     }
 
-    private static (Vec3 Direction, double Aside, double Cost)[] MakeShapes()
+    // Upright first, then leans by their cost; the same lean to different lengths has the same number.
+    private static (Vec3 Direction, double Aside, double Cost, int Way)[] MakeShapes()
     {
-        var list = new List<(Vec3 Direction, double Aside, double Cost)> { (new Vec3(0, 0, -1), 0, 0) };
+        var list = new List<(Vec3 Direction, double Aside, double Cost, int Way)> { (new Vec3(0, 0, -1), 0, 0, Leans) };
+        var around = Leans / Tilts.Length;
         foreach (var aside in Asides)
-            foreach (var tilt in (ReadOnlySpan<double>)[20, 32, 44])
-                for (var k = 0; k < 16; k++)
-                {
-                    var (s, c) = Math.SinCos(2 * Math.PI * k / 16);
-                    var (h, v) = Math.SinCos(tilt * Math.PI / 180);
-                    list.Add((new Vec3(h * c, h * s, -v), aside, 2 + aside + 0.05 * tilt));
-                }
+            for (var way = 0; way < Leans; way++)
+            {
+                var tilt = Tilts[way / around];
+                var (s, c) = Math.SinCos(2 * Math.PI * (way % around) / around);
+                var (h, v) = Math.SinCos(tilt * Math.PI / 180);
+                list.Add((new Vec3(h * c, h * s, -v), aside, 2 + aside + 0.05 * tilt, way));
+            }
         return [.. list.OrderBy(x => x.Cost)];
     }
 }

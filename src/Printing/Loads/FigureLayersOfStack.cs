@@ -1,3 +1,4 @@
+using System.Runtime.CompilerServices;
 using Stiltwright.Geometry.Layers;
 
 namespace Stiltwright.Printing.Loads;
@@ -5,10 +6,17 @@ namespace Stiltwright.Printing.Loads;
 /// <summary>Takes the load solver's view of the figure from the layer model.</summary>
 public static class FigureLayersOfStack
 {
-    /// <summary>Regions, bodies and cups of a layer model that was built of the figure alone (no struts, no raft).</summary>
+    private static readonly ConditionalWeakTable<LayerStack, FigureLayers> Known = [];
+
+    /// <summary>Regions, bodies and cups of a layer model that was built of the figure alone (no struts, no raft). The same model gives the same object.</summary>
     public static FigureLayers ForLoads(this LayerStack stack)
     {
         ArgumentNullException.ThrowIfNull(stack);
+        return Known.GetValue(stack, Read);
+    }
+
+    private static FigureLayers Read(LayerStack stack)
+    {
         var regions = new IReadOnlyList<FigureRegion>[stack.Count];
         var cups = new IReadOnlyList<FigureCup>[stack.Count];
         for (var k = 0; k < stack.Count; k++)

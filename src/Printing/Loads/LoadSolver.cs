@@ -1,5 +1,7 @@
+using System.Runtime.CompilerServices;
 using Stiltwright.Geometry;
 using Stiltwright.Printing.Strength;
+using Stiltwright.Printing.Struts;
 
 namespace Stiltwright.Printing.Loads;
 
@@ -13,13 +15,24 @@ namespace Stiltwright.Printing.Loads;
 /// </summary>
 public static class LoadSolver
 {
-    /// <summary>Solves a scene.</summary>
+    private sealed record Solved(LoadScene Scene, LoadResult Result);
+
+    // The last answer for each set of struts: several stages ask for the same one.
+    private static readonly ConditionalWeakTable<StrutGraph, Solved> Known = [];
+
+    /// <summary>Solves a scene at all its layers. The same struts in the same surroundings give the answer that is known already.</summary>
     /// <exception cref="OperationCanceledException">Asked to stop.</exception>
     public static LoadResult Solve(LoadScene scene, CancellationToken cancellation)
     {
         ArgumentNullException.ThrowIfNull(scene);
-        return new LoadRun(scene).Solve(null, null, cancellation);
+        cancellation.ThrowIfCancellationRequested();
+        if (Known.TryGetValue(scene.Struts, out var known) && Same(known.Scene, scene)) return known.Result;
+        var result = new LoadRun(scene).Solve(null, null, cancellation);
+        Known.AddOrUpdate(scene.Struts, new Solved(scene, result));
+        return result;
     }
+
+    private static bool Same(LoadScene a, LoadScene b) => a with { Vents = b.Vents } == b && a.Vents.SequenceEqual(b.Vents);
 
     /// <summary>Solves a scene at some layers only; what it leaves behind tells how uses depend on sizes.</summary>
     internal static LoadResult Solve(LoadScene scene, bool[]? layers, LoadTrace? trace, CancellationToken cancellation) =>
