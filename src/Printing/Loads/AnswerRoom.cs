@@ -25,17 +25,29 @@ internal sealed class AnswerRoom
     /// <summary>Forces of the bars in a column.</summary>
     public Span<double> Bars(int column) => _bars.AsSpan(column * _barCount, _barCount);
 
-    /// <summary>Copies all out, column after column: five runs of one number an element, and one number a bar.</summary>
-    public void CopyTo(int columns, double[] inner, double[] bars)
+    /// <summary>Copies all out, column after column: five runs of one number an element and runs of one number a bar, each as long as given.</summary>
+    public void CopyTo(int columns, double[] inner, int stride, double[] bars, int barStride)
     {
-        var n = 5 * _elements;
         for (var c = 0; c < columns; c += 3)
         {
             var from = Inner(c);
-            Span<double> x = inner.AsSpan(c * n, n), y = inner.AsSpan((c + 1) * n, n), z = inner.AsSpan((c + 2) * n, n);
-            for (var i = 0; i < from.Length; i++) (x[i], y[i], z[i]) = (from[i][0], from[i][1], from[i][2]);
+            for (var v = 0; v < 5; v++)
+            {
+                var run = from.Slice(v * _elements, _elements);
+                Span<double> x = inner.AsSpan((c * 5 + v) * stride, _elements), y = inner.AsSpan(((c + 1) * 5 + v) * stride, _elements), z = inner.AsSpan(((c + 2) * 5 + v) * stride, _elements);
+                var i = 0;
+                for (; i + 4 <= run.Length; i += 4)
+                {
+                    // Four rows of lanes (x, y, z, -) become a run of four x, four y and four z.
+                    Vector256<double> a = run[i], b = run[i + 1], d = run[i + 2], e = run[i + 3];
+                    Vector256.Create(a[0], b[0], d[0], e[0]).CopyTo(x[i..]);
+                    Vector256.Create(a[1], b[1], d[1], e[1]).CopyTo(y[i..]);
+                    Vector256.Create(a[2], b[2], d[2], e[2]).CopyTo(z[i..]);
+                }
+                for (; i < run.Length; i++) (x[i], y[i], z[i]) = (run[i][0], run[i][1], run[i][2]);
+            }
         }
-        _bars.AsSpan(0, columns * _barCount).CopyTo(bars);
+        for (var c = 0; c < columns; c++) _bars.AsSpan(c * _barCount, _barCount).CopyTo(bars.AsSpan(c * barStride, _barCount));
     }
 
     /// <summary>Forces and moments at the nodes, six an entry, empty.</summary>

@@ -8,16 +8,19 @@ namespace Stiltwright.Printing.Loads;
 /// <param name="Hold">The contacts.</param>
 /// <param name="Forces">Columns of contact forces.</param>
 /// <param name="Elements">Elements of the frame that answer: the network's, or those of them that do so noticeably.</param>
-/// <param name="Inner">For each column five runs (normal force, two moments at either end) of one number an element. The hold's own memory where all answer.</param>
+/// <param name="Inner">For each column five runs (normal force, two moments at either end) of one number an element, each as long as <see cref="Borne.Stride"/> says. The hold's own memory where all answer.</param>
 /// <param name="Bars">Bars of the frame that answer.</param>
-/// <param name="BarForces">Columns of bar forces.</param>
+/// <param name="BarForces">Columns of bar forces, as long as <see cref="Borne.Stride"/> says.</param>
 internal sealed record UnitAnswer(Hold Hold, double[] Forces, int[] Elements, double[] Inner, int[] Bars, double[] BarForces)
 {
-    /// <summary>True if it is told of all elements and bars of the network.</summary>
-    public bool Whole => ReferenceEquals(Elements, Hold.Network.Elements);
+    /// <summary>Places of the elements in their network; null where all of them answer.</summary>
+    public int[]? Places { get; init; }
 
-    /// <summary>The worst it has led to so far; null before its first layer.</summary>
-    public AnswerWorst? Worst { get; set; }
+    /// <summary>Places of the bars in their network; null where all of them answer.</summary>
+    public int[]? BarPlaces { get; init; }
+
+    /// <summary>The worst it has led to so far by itself, elements and bars; null before its first layer.</summary>
+    public (Borne Elements, Borne Bars)? Worst { get; set; }
 }
 
 /// <summary>A body of the figure with the contacts that hold it and its answers to unit loads.</summary>
@@ -132,7 +135,7 @@ internal sealed class HeldBody(int root, Vec3 origin, double reach)
         }
         if (few) return Noticeable(hold, forces, room);
         var (inner, bars) = hold.Memory(columns);
-        room.CopyTo(columns, inner, bars);
+        room.CopyTo(columns, inner, Borne.Stride(ne), bars, Borne.Stride(nb));
         return new UnitAnswer(hold, forces, hold.Network.Elements, inner, hold.Network.Bars, bars);
     }
 
@@ -160,13 +163,14 @@ internal sealed class HeldBody(int root, Vec3 origin, double reach)
                 answering.Add(i);
                 break;
             }
-        var kept = new double[columns * 5 * answering.Count];
+        var stride = Borne.Stride(answering.Count);
+        var kept = new double[columns * 5 * stride];
         for (var c = 0; c < columns; c++)
         {
             var inner = MemoryMarshal.Cast<Vector256<double>, double>(room.Inner(c - c % 3));
             for (var v = 0; v < 5; v++)
             {
-                var to = kept.AsSpan((c * 5 + v) * answering.Count, answering.Count);
+                var to = kept.AsSpan((c * 5 + v) * stride, answering.Count);
                 for (var i = 0; i < to.Length; i++) to[i] = inner[4 * (v * ne + answering[i]) + c % 3];
             }
         }
@@ -174,10 +178,11 @@ internal sealed class HeldBody(int root, Vec3 origin, double reach)
         for (var b = 0; b < nb; b++)
             for (var c = 0; c < columns; c++)
                 if (Math.Abs(room.Bars(c)[b]) * Scale(c - c % 3)[c % 3] > Faint * normal) { pulled.Add(b); break; }
-        var keptBars = new double[columns * pulled.Count];
+        stride = Borne.Stride(pulled.Count);
+        var keptBars = new double[columns * stride];
         for (var c = 0; c < columns; c++)
-            for (var i = 0; i < pulled.Count; i++) keptBars[c * pulled.Count + i] = room.Bars(c)[pulled[i]];
-        return new UnitAnswer(hold, forces, [.. answering.Select(i => hold.Network.Elements[i])], kept, [.. pulled.Select(b => hold.Network.Bars[b])], keptBars);
+            for (var i = 0; i < pulled.Count; i++) keptBars[c * stride + i] = room.Bars(c)[pulled[i]];
+        return new UnitAnswer(hold, forces, [.. answering.Select(i => hold.Network.Elements[i])], kept, [.. pulled.Select(b => hold.Network.Bars[b])], keptBars) { Places = [.. answering], BarPlaces = [.. pulled] };
     }
 
     private Vector256<double> Scale(int first)

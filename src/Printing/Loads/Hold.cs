@@ -30,7 +30,7 @@ internal sealed class Hold(FrameNetwork network)
     /// <summary>Memory for the newest answer of the whole network; the one before is overwritten.</summary>
     public (double[] Inner, double[] Bars) Memory(int columns)
     {
-        var (inner, bars) = (columns * 5 * Network.Elements.Length, columns * Network.Bars.Length);
+        var (inner, bars) = (columns * 5 * Borne.Stride(Network.Elements.Length), columns * Borne.Stride(Network.Bars.Length));
         if (_inner.Length < inner) (_inner, _bars) = (new double[inner], new double[bars]);
         return (_inner, _bars);
     }

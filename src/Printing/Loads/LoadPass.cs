@@ -82,7 +82,7 @@ internal sealed class LoadPass(LoadScene scene, StrutFrame frame, List<ContactSt
                 if (!handed.TryGetValue(under, out var below)) handed[under] = below = new LoadCases(_loads.Of(under.Root), origin);
                 return below;
             }
-            reaction += apart ? Checks.AddApart(body, cases, Under, origin, reach) : Checks.Add(body, cases, Under, origin, reach);
+            reaction += Checks.Add(body, cases, Under, apart, origin, reach);
             if (Trace is not null)
             {
                 if (!Trace.Layers.TryGetValue(k, out var list)) Trace.Layers[k] = list = [];
@@ -92,7 +92,7 @@ internal sealed class LoadPass(LoadScene scene, StrutFrame frame, List<ContactSt
             cases.Lift(six);
             Remark(LoadRemarkKind.BodyCanTurn, -1, body.Root, k, _loads.PlaceOf(body.Root, k), body.UnheldMoment(six));
         }
-        if (!apart) Checks.End(scene.Resin.ApproachShare);
+        Checks.End(scene.Resin.ApproachShare);
         return new LayerLoad(separation, cups, weight, reaction);
     }
 

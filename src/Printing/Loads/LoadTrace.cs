@@ -25,7 +25,7 @@ internal sealed class TracedAnswer
             room.Take(columns, net.Elements.Length, net.Bars.Length, net.Slots);
             for (var c = 0; c < columns; c += 3) net.InnerOfThree(hold.Contacts, forces.AsSpan(c * rows, 3 * rows), room, c);
             var (inner, bars) = (new double[columns * 5 * net.Elements.Length], new double[columns * net.Bars.Length]);
-            room.CopyTo(columns, inner, bars);
+            room.CopyTo(columns, inner, net.Elements.Length, bars, net.Bars.Length);
             return (inner, bars);
         });
     }

@@ -22,13 +22,10 @@ internal sealed partial class StrutChecks
     private readonly Dictionary<int, IReadOnlyList<Lean>> _leans = [];
     private readonly double _strength;
     private readonly double _tipStrength;
-    private readonly double[] _now; // five values an element, one a bar, for each lump of the load: what this layer does
-    private readonly int[] _stamp;
-    private readonly List<int> _touched = [];
-    private readonly int _values;
     private int _layerNow;
 
-    private struct Worst
+    /// <summary>The worst that an element or bar bore, N, N mm and MPa, and in which layers (from 1).</summary>
+    internal struct Worst
     {
         public double Pull, Push, Bending, PullStress, PushStress;
         public int PullAt, PushAt, PullStressAt, PushStressAt;
@@ -47,10 +44,6 @@ internal sealed partial class StrutChecks
         _contactAbove = new bool[n];
         _contactBelow = new bool[n];
         _worst = new Worst[n + frame.Bars.Count];
-        _values = 5 * n + frame.Bars.Count;
-        _now = new double[Lumps * _values];
-        _stamp = new int[n + frame.Bars.Count];
-        Array.Fill(_stamp, -1);
         _use = new double[scene.Struts.Segments.Count, Checks];
         _layer = new int[scene.Struts.Segments.Count, Checks];
         _part = new int[scene.Struts.Segments.Count, Checks];
@@ -73,99 +66,7 @@ internal sealed partial class StrutChecks
     public double TipCapacityN(FrameContact contact) => _tipStrength * Section.Area(_scene.Struts.Segments[contact.Segment], contact.RadiusMm);
 
     /// <summary>Begins a layer.</summary>
-    public void Begin(int layer)
-    {
-        _layerNow = layer;
-        _touched.Clear();
-    }
-
-    /// <summary>
-    /// Adds one body's loads. Contacts whose strut stands on another body hand their force to what
-    /// <paramref name="under"/> gives. Answers what goes to raft and platform, N (lift, without the off-centre part).
-    /// </summary>
-    public double Add(HeldBody body, LoadCases cases, Func<ContactState, LoadCases?> under, Vec3 origin, double reach)
-    {
-        double reaction = 0;
-        var columns = body.Directions.Length;
-        Span<double> weights = stackalloc double[Lumps * columns];
-        Weigh(body, cases, weights);
-        foreach (var answer in body.Answers)
-        {
-            foreach (var e in answer.Elements) Touch(e);
-            foreach (var b in answer.Bars) Touch(_frame.Elements.Count + b);
-            Sum(answer, weights, columns);
-            reaction += Contacts(body, answer, cases, under, origin, reach);
-        }
-        return reaction;
-    }
-
-    // What a layer does is summed in lumps: all that hangs, the separation load, its two off-centre parts, the weight.
-    private const int Lumps = 5;
-
-    private const int Hanging = 0, Separating = 1, OffX = 2, OffY = 3, Weighing = 4;
-
-    private static void Weigh(HeldBody body, LoadCases cases, Span<double> weights)
-    {
-        var columns = body.Directions.Length;
-        for (var c = 0; c < columns; c++)
-        {
-            var d = body.Directions[c];
-            double s = cases.Of(LoadPart.Separation)[d], w = cases.Of(LoadPart.Weight)[d];
-            weights[c] = s + w + cases.Of(LoadPart.Cups)[d];
-            weights[columns + c] = s;
-            weights[2 * columns + c] = cases.Of(LoadPart.OffX)[d];
-            weights[3 * columns + c] = cases.Of(LoadPart.OffY)[d];
-            weights[4 * columns + c] = w;
-        }
-    }
-
-    private void Sum(UnitAnswer answer, ReadOnlySpan<double> weights, int columns)
-    {
-        int ne = answer.Elements.Length, nb = answer.Bars.Length, all = _frame.Elements.Count;
-        for (var lump = 0; lump < Lumps; lump++)
-            for (var c = 0; c < columns; c++)
-            {
-                var w = weights[lump * columns + c];
-                if (w == 0) continue;
-                for (var v = 0; v < (lump == Weighing ? 1 : 5); v++)
-                {
-                    var to = _now.AsSpan(lump * _values + v * all, all);
-                    var from = answer.Inner.AsSpan((c * 5 + v) * ne, ne);
-                    for (var i = 0; i < ne; i++) to[answer.Elements[i]] += w * from[i];
-                }
-                for (var i = 0; i < nb; i++) _now[lump * _values + 5 * all + answer.Bars[i]] += w * answer.BarForces[c * nb + i];
-            }
-    }
-
-    /// <summary>Ends a layer: keeps the worst of every element and bar that it touched.</summary>
-    public void End(double approach)
-    {
-        var all = _frame.Elements.Count;
-        foreach (var e in _touched)
-        {
-            if (e < all) Element(e, approach);
-            else
-            {
-                ref var worst = ref _worst[e];
-                var (pull, push) = Axial(5 * all + e - all, approach);
-                if (pull > worst.Pull) { worst.Pull = pull; worst.PullAt = _layerNow + 1; }
-                if (push > worst.Push) { worst.Push = push; worst.PushAt = _layerNow + 1; }
-            }
-        }
-    }
-
-    private void Touch(int e)
-    {
-        if (_stamp[e] == _layerNow) return;
-        _stamp[e] = _layerNow;
-        _touched.Add(e);
-        var all = _frame.Elements.Count;
-        for (var lump = 0; lump < Lumps; lump++)
-        {
-            if (e >= all) { _now[lump * _values + 4 * all + e] = 0; continue; }
-            for (var v = 0; v < 5; v++) _now[lump * _values + v * all + e] = 0;
-        }
-    }
+    public void Begin(int layer) => _layerNow = layer;
 
     /// <summary>
     /// Before it is joined to the figure, a strut bears the load of its own newest layer: it is pulled like any region, and
@@ -294,44 +195,6 @@ internal sealed partial class StrutChecks
         _use[segment, (int)check] = use;
         _layer[segment, (int)check] = layer;
         _part[segment, (int)check] = part;
-    }
-
-    private double Now(int lump, int value) => _now[lump * _values + value];
-
-    private (double Pull, double Push) Axial(int value, double approach)
-    {
-        double x = Now(OffX, value), y = Now(OffY, value), s = Now(Separating, value), w = Now(Weighing, value);
-        double off = Math.Sqrt(x * x + y * y), hang = Now(Hanging, value);
-        return (Math.Max(hang + off, approach * (off - s) + Math.Max(0, w)), Math.Max(off - hang, approach * (s + off) + Math.Max(0, -w)));
-    }
-
-    private void Element(int e, double approach)
-    {
-        ref var worst = ref _worst[e];
-        var all = _frame.Elements.Count;
-        var (pull, push) = Axial(e, approach);
-        var low = Moment(e + all, e + 2 * all, approach);
-        var up = Moment(e + 3 * all, e + 4 * all, approach);
-        if (pull > worst.Pull) { worst.Pull = pull; worst.PullAt = _layerNow + 1; }
-        if (push > worst.Push) { worst.Push = push; worst.PushAt = _layerNow + 1; }
-        worst.Bending = Math.Max(worst.Bending, Math.Max(low, up));
-        var bend = low * _perModulusLower[e];
-        // At a contact the tip is checked by itself; its bending there is none (pinned).
-        var upper = _contactAbove[e] ? 0 : up * _perModulusUpper[e];
-        var perUpper = _contactAbove[e] ? 0 : _perAreaUpper[e];
-        var stress = Math.Max(pull * _perAreaLower[e] + bend, pull * perUpper + upper);
-        if (stress > worst.PullStress) { worst.PullStress = stress; worst.PullStressAt = _layerNow + 1; }
-        stress = Math.Max(push * _perAreaLower[e] + bend, push * _perAreaUpper[e] + upper);
-        if (stress > worst.PushStress) { worst.PushStress = stress; worst.PushStressAt = _layerNow + 1; }
-    }
-
-    private double Moment(int i, int j, double approach)
-    {
-        double ix = Now(OffX, i), iy = Now(OffY, i), jx = Now(OffX, j), jy = Now(OffY, j);
-        double oi = Math.Sqrt(ix * ix + iy * iy), oj = Math.Sqrt(jx * jx + jy * jy);
-        double a = Math.Abs(Now(Hanging, i)) + oi, b = Math.Abs(Now(Hanging, j)) + oj;
-        double c = approach * (Math.Abs(Now(Separating, i)) + oi), d = approach * (Math.Abs(Now(Separating, j)) + oj);
-        return Math.Sqrt(Math.Max(a * a + b * b, c * c + d * d));
     }
 
     private static double Contacts(HeldBody body, UnitAnswer answer, LoadCases cases, Func<ContactState, LoadCases?> under, Vec3 origin, double reach)
