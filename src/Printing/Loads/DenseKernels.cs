@@ -7,7 +7,7 @@ namespace Stiltwright.Printing.Loads;
 /// Dense linear algebra on flat row-major arrays, vectorised and in a fixed order, so that results are the same for any
 /// number of threads.
 /// </summary>
-internal static class DenseKernels
+internal static partial class DenseKernels
 {
     private const int Block = 48;
 

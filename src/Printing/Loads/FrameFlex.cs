@@ -34,6 +34,8 @@ internal sealed class FrameFlex
         _frame = frame;
         _phi = new double[36 * frame.Places.Count];
         _depth = new int[frame.Places.Count];
+        Arms = new Vec3[frame.Places.Count];
+        for (var i = 0; i < Arms.Length; i++) Arms[i] = frame.Places[i] - frame.Places[frame.Roots[frame.Tree[i]]];
         double e = resin.GreenModulusMPa, g = e / (2 * (1 + resin.PoissonRatio));
         for (var i = 0; i < frame.Elements.Count; i++)
         {
@@ -44,8 +46,11 @@ internal sealed class FrameFlex
         }
     }
 
+    /// <summary>Places of all nodes relative to their trees' roots.</summary>
+    public Vec3[] Arms { get; }
+
     /// <summary>Place of a node relative to its tree's root.</summary>
-    public Vec3 Arm(int node) => _frame.Places[node] - _frame.Places[_frame.Roots[_frame.Tree[node]]];
+    public Vec3 Arm(int node) => Arms[node];
 
     /// <summary>
     /// Displacement of one node under a unit force at another of the same tree, as a 3x3 matrix (row: displacement,

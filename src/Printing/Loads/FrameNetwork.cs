@@ -18,6 +18,12 @@ internal sealed partial class FrameNetwork
     private readonly Dictionary<int, int> _placeOfBar = [];
     private readonly Vec3[] _arm;
     private readonly Vec3[] _axes; // of each element: along it and two across
+    private readonly Vec3[] _armOfNode; // of every node of the frame
+    private readonly (int Lower, int Upper)[] _slots; // of each element
+    private readonly BarEnds[] _barEnds;
+
+    // Where a bar pulls: slots of its ends (-1: at a root, or nowhere), their arms, its direction.
+    private readonly record struct BarEnds(int SlotA, int SlotB, Vec3 ArmA, Vec3 ArmB, Vec3 Along);
 
     private FrameNetwork(StrutFrame frame, int[] elements, int[] bars, ContactState[] contacts, double[] flexibility, double[] barPerContact, double[] barFactor, FrameFlex flex)
     {
@@ -45,6 +51,10 @@ internal sealed partial class FrameNetwork
             _axes[3 * i + 2] = t.Cross(e1);
         }
         Slots = slots;
+        _armOfNode = flex.Arms;
+        _slots = [.. elements.Select(e => (_slotOfNode[frame.Elements[e].Lower], _slotOfNode[frame.Elements[e].Upper]))];
+        _barEnds = [.. bars.Select(b => frame.Bars[b]).Select(b => new BarEnds(b.NodeA < 0 ? -1 : _slotOfNode[b.NodeA], b.NodeB < 0 ? -1 : _slotOfNode[b.NodeB],
+            b.NodeA < 0 ? Vec3.Zero : flex.Arm(b.NodeA), b.NodeB < 0 ? Vec3.Zero : flex.Arm(b.NodeB), (b.B - b.A).Unit()))];
         for (var i = 0; i < elements.Length; i++) _placeOf[elements[i]] = i;
         for (var i = 0; i < bars.Length; i++) _placeOfBar[bars[i]] = i;
     }
@@ -184,12 +194,9 @@ internal sealed partial class FrameNetwork
             // Z = L^-1 C_bc (a row a contact direction), C = C_cc - Z^T Z, bar forces = -L^-T Z f.
             var row = DenseKernels.Cholesky(bb, nb);
             if (row >= 0) throw new InvalidOperationException($"The braces around segment {frame.Bars[bars[row]].Segment} form a frame without stiffness.");
-            Parallel.For(0, n, i => DenseKernels.Forward(bb, nb, nb, cb.AsSpan(i * nb, nb)));
-            Parallel.For(0, n, i =>
-            {
-                for (var j = 0; j <= i; j++) cc[i * n + j] -= DenseKernels.Dot(cb.AsSpan(i * nb, nb), cb.AsSpan(j * nb, nb), nb);
-            });
-            Parallel.For(0, n, i => DenseKernels.Backward(bb, nb, nb, cb.AsSpan(i * nb, nb)));
+            DenseKernels.ForwardAll(bb, nb, cb, n);
+            DenseKernels.TakeProducts(cb, n, nb, cc);
+            DenseKernels.BackwardAll(bb, nb, cb, n);
         }
         double mean = 0;
         for (var i = 0; i < n; i++) mean += cc[i * n + i] / n;
@@ -219,9 +226,8 @@ internal sealed partial class FrameNetwork
         var rented = System.Buffers.ArrayPool<double>.Shared.Rent(6 * Slots);
         var wrench = rented.AsSpan(0, 6 * Slots);
         wrench.Clear();
-        void Pull(Span<double> all, int node, Vec3 p, Vec3 f)
+        static void Pull(Span<double> all, int slot, Vec3 p, Vec3 f)
         {
-            var slot = _slotOfNode[node];
             if (slot < 0) return; // a root: the ground takes it
             var w = all.Slice(6 * slot, 6);
             var m = p.Cross(f);
@@ -233,25 +239,25 @@ internal sealed partial class FrameNetwork
         for (var c = 0; c < forces.Length / 3; c++)
         {
             var node = contacts[c].Contact.Node;
-            Pull(wrench, node, Arm(node), new Vec3(forces[3 * c], forces[3 * c + 1], forces[3 * c + 2]));
+            Pull(wrench, _slotOfNode[node], Arm(node), new Vec3(forces[3 * c], forces[3 * c + 1], forces[3 * c + 2]));
             for (var a = 0; a < 3 && nb > 0; a++)
                 DenseKernels.AddScaled(-forces[3 * c + a], _barPerContact.AsSpan((contacts[c].Row + a) * nb, nb), barForces, nb);
         }
         for (var b = 0; b < nb; b++)
         {
-            var bar = _frame.Bars[Bars[b]];
-            var f = (bar.B - bar.A).Unit() * barForces[b];
-            if (bar.NodeA >= 0) Pull(wrench, bar.NodeA, Arm(bar.NodeA), f);
-            if (bar.NodeB >= 0) Pull(wrench, bar.NodeB, Arm(bar.NodeB), -f);
+            ref readonly var ends = ref _barEnds[b];
+            var f = ends.Along * barForces[b];
+            Pull(wrench, ends.SlotA, ends.ArmA, f);
+            Pull(wrench, ends.SlotB, ends.ArmB, -f);
         }
         var ne = Elements.Length;
         for (var i = ne - 1; i >= 0; i--)
         {
-            var el = _frame.Elements[Elements[i]];
-            var w = wrench.Slice(6 * _slotOfNode[el.Upper], 6);
+            var (lower, upper) = _slots[i];
+            var w = wrench.Slice(6 * upper, 6);
             var f = new Vec3(w[0], w[1], w[2]);
             var m0 = new Vec3(w[3], w[4], w[5]);
-            var below = wrench.Slice(6 * _slotOfNode[el.Lower], 6);
+            var below = wrench.Slice(6 * lower, 6);
             for (var k = 0; k < 6; k++) below[k] += w[k];
             Vec3 a = _arm[2 * i], b = _arm[2 * i + 1];
             Vec3 t = _axes[3 * i], e1 = _axes[3 * i + 1], e2 = _axes[3 * i + 2];
@@ -265,7 +271,7 @@ internal sealed partial class FrameNetwork
         System.Buffers.ArrayPool<double>.Shared.Return(rented);
     }
 
-    private Vec3 Arm(int node) => _frame.Places[node] - _frame.Places[_frame.Roots[_frame.Tree[node]]];
+    private Vec3 Arm(int node) => _armOfNode[node];
 }
 
 /// <summary>A contact with what the solver learns of it.</summary>

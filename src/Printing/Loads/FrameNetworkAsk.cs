@@ -40,7 +40,7 @@ internal sealed partial class FrameNetwork
             for (var i = 0; i < nb; i++)
             {
                 var it = _frame.Bars[Bars[i]];
-                var d = (it.B - it.A).Unit();
+                var d = _barEnds[i].Along;
                 if (it.NodeA >= 0 && above.Contains(it.NodeA)) onBars[i] += d.Dot(At(Arm(it.NodeA)));
                 if (it.NodeB >= 0 && above.Contains(it.NodeB)) onBars[i] -= d.Dot(At(Arm(it.NodeB)));
             }

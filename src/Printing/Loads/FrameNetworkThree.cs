@@ -23,7 +23,7 @@ internal sealed partial class FrameNetwork
         {
             var node = contacts[c].Contact.Node;
             Vector256<double> Lanes(ReadOnlySpan<double> f, int axis) => Vector256.Create(f[3 * c + axis], f[rows + 3 * c + axis], f[2 * rows + 3 * c + axis], 0);
-            Pull(wrench, node, Lanes(forces, 0), Lanes(forces, 1), Lanes(forces, 2));
+            Pull(wrench, _slotOfNode[node], _armOfNode[node], Lanes(forces, 0), Lanes(forces, 1), Lanes(forces, 2));
             for (var a = 0; a < 3 && nb > 0; a++)
             {
                 var r = 3 * c + a;
@@ -32,22 +32,27 @@ internal sealed partial class FrameNetwork
         }
         for (var b = 0; b < nb; b++)
         {
-            var bar = _frame.Bars[Bars[b]];
-            var d = (bar.B - bar.A).Unit();
+            ref readonly var ends = ref _barEnds[b];
+            var d = ends.Along;
             var f = Vector256.Create(ba[b], bb[b], bc[b], 0);
-            if (bar.NodeA >= 0) Pull(wrench, bar.NodeA, f * d.X, f * d.Y, f * d.Z);
-            if (bar.NodeB >= 0) Pull(wrench, bar.NodeB, f * -d.X, f * -d.Y, f * -d.Z);
+            Pull(wrench, ends.SlotA, ends.ArmA, f * d.X, f * d.Y, f * d.Z);
+            Pull(wrench, ends.SlotB, ends.ArmB, f * -d.X, f * -d.Y, f * -d.Z);
         }
         var inner = room.Inner(first);
         var ne = Elements.Length;
         for (var i = ne - 1; i >= 0; i--)
         {
-            var el = _frame.Elements[Elements[i]];
-            var w = wrench.Slice(6 * _slotOfNode[el.Upper], 6);
-            var below = wrench.Slice(6 * _slotOfNode[el.Lower], 6);
-            for (var k = 0; k < 6; k++) below[k] += w[k];
+            var (lower, upper) = _slots[i];
+            var w = wrench.Slice(6 * upper, 6);
+            var below = wrench.Slice(6 * lower, 6);
             Vector256<double> fx = w[0], fy = w[1], fz = w[2];
-            Vec3 a = _arm[2 * i], b = _arm[2 * i + 1], t = _axes[3 * i], e1 = _axes[3 * i + 1], e2 = _axes[3 * i + 2];
+            below[0] += fx;
+            below[1] += fy;
+            below[2] += fz;
+            below[3] += w[3];
+            below[4] += w[4];
+            below[5] += w[5];
+            ref readonly Vec3 a = ref _arm[2 * i], b = ref _arm[2 * i + 1], t = ref _axes[3 * i], e1 = ref _axes[3 * i + 1], e2 = ref _axes[3 * i + 2];
             inner[i] = fx * t.X + fy * t.Y + fz * t.Z;
             Vector256<double> mx = w[3] - (fz * a.Y - fy * a.Z), my = w[4] - (fx * a.Z - fz * a.X), mz = w[5] - (fy * a.X - fx * a.Y);
             inner[ne + i] = mx * e1.X + my * e1.Y + mz * e1.Z;
@@ -59,11 +64,9 @@ internal sealed partial class FrameNetwork
     }
 
     // Adds three forces at a node, with their moments about its tree's root.
-    private void Pull(Span<Vector256<double>> wrench, int node, Vector256<double> fx, Vector256<double> fy, Vector256<double> fz)
+    private static void Pull(Span<Vector256<double>> wrench, int slot, in Vec3 p, Vector256<double> fx, Vector256<double> fy, Vector256<double> fz)
     {
-        var slot = _slotOfNode[node];
         if (slot < 0) return; // a root: the ground takes it
-        var p = Arm(node);
         var w = wrench.Slice(6 * slot, 6);
         w[0] += fx;
         w[1] += fy;

@@ -21,7 +21,8 @@ internal sealed partial class SizingRun
     private const int MostBefore = 3; // layers of one limit that are remembered
     private readonly Dictionary<(int Segment, int Check), List<HardestAt>> _before = [];
 
-    private sealed record Limit(double Room, double[] Slopes);
+    // Slopes of a use by the sizes that it depends on.
+    private sealed record Limit(double Room, int[] At, double[] Slopes);
 
     /// <summary>
     /// One step: of all small changes of the sizes (in their logarithms) that keep the limits as far as their slopes tell,
@@ -61,36 +62,36 @@ internal sealed partial class SizingRun
             var moved = 0.0;
             for (var j = 0; j < limits.Count; j++)
             {
-                var (room, slopes) = limits[j];
-                // By how much the limit is passed at another price of it; falls as the price rises.
-                double Over(double p)
+                var (room, at, slopes) = limits[j];
+                // By how much the limit is passed at another price of it, and how fast that falls: straight pieces, less steep as sizes come to their ends.
+                (double Over, double Fall) At(double p)
                 {
-                    var over = -room;
-                    for (var i = 0; i < n; i++)
-                        if (slopes[i] != 0) over += slopes[i] * Math.Clamp(-wish - (pull[i] + (p - price[j]) * slopes[i]) / weight[i], low[i], high[i]);
-                    return over;
-                }
-                var next = 0.0;
-                if (Over(0) > 0)
-                {
-                    double least = 0, most = Math.Max(1e-3, 2 * price[j]);
-                    while (Over(most) > 0 && most < MostPrice) (least, most) = (most, 4 * most);
-                    for (var i = 0; i < 30; i++)
+                    double over = -room, fall = 0;
+                    for (var i = 0; i < at.Length; i++)
                     {
-                        next = (least + most) / 2;
-                        if (Over(next) > 0) least = next; else most = next;
+                        var f = at[i];
+                        var to = -wish - (pull[f] + (p - price[j]) * slopes[i]) / weight[f];
+                        if (to <= low[f]) over += slopes[i] * low[f];
+                        else if (to >= high[f]) over += slopes[i] * high[f];
+                        else
+                        {
+                            over += slopes[i] * to;
+                            fall += slopes[i] * slopes[i] / weight[f];
+                        }
                     }
+                    return (over, fall);
                 }
+                var next = PriceOf(At, price[j]);
                 var change = next - price[j];
                 if (change == 0) continue;
                 price[j] = next;
-                for (var i = 0; i < n; i++)
+                for (var i = 0; i < at.Length; i++)
                 {
-                    if (slopes[i] == 0) continue;
-                    pull[i] += change * slopes[i];
-                    var now = Math.Clamp(-wish - pull[i] / weight[i], low[i], high[i]);
-                    moved = Math.Max(moved, Math.Abs(now - step[i]));
-                    step[i] = now;
+                    var f = at[i];
+                    pull[f] += change * slopes[i];
+                    var now = Math.Clamp(-wish - pull[f] / weight[f], low[f], high[f]);
+                    moved = Math.Max(moved, Math.Abs(now - step[f]));
+                    step[f] = now;
                 }
             }
             if (moved < 1e-3) break;
@@ -98,6 +99,24 @@ internal sealed partial class SizingRun
         for (var i = 0; i < n; i++)
             if (step[i] != 0) _factors[i].Value = Math.Min(1, _factors[i].Value * Math.Exp(step[i]));
         Agree();
+    }
+
+    // The least price at which a limit is kept, 0 where it is kept without one; steps by the slope between bounds that close in.
+    private static double PriceOf(Func<double, (double Over, double Fall)> at, double last)
+    {
+        if (at(0).Over <= 0) return 0;
+        double least = 0, most = double.PositiveInfinity, next = last > 0 ? last : 1e-3;
+        for (var i = 0; i < 60; i++)
+        {
+            var (over, fall) = at(next);
+            if (over > 0) least = next; else most = next;
+            if (Math.Abs(over) < 1e-12 || most - least <= 1e-12 * most) break;
+            var by = fall > 0 ? next + over / fall : double.NaN;
+            if (!(by > least && by < most)) by = double.IsPositiveInfinity(most) ? 4 * next : (least + most) / 2;
+            if (by >= MostPrice) return MostPrice;
+            next = by;
+        }
+        return next;
     }
 
     // The hardest uses with their slopes; all others bound only the size that bears them, at the load that it has.
@@ -145,19 +164,24 @@ internal sealed partial class SizingRun
         foreach (var s in load.Segments)
             for (var c = 1; c < s.UseOf.Length; c++)
                 if (s.UseOf[c] > _allowed[s.Segment, c]) broken.Add((s.Segment, c, trace.Hardest[s.Segment, c]));
-        return [.. SlopesOf(load, trace, broken, number, Aim).Select(l => l.Slopes)];
+        return [.. SlopesOf(load, trace, broken, number, Aim).Select(l =>
+        {
+            var all = new double[_factors.Count];
+            for (var i = 0; i < l.At.Length; i++) all[l.At[i]] = l.Slopes[i];
+            return all;
+        })];
     }
 
     private List<Limit> SlopesOf(LoadResult load, LoadTrace trace, List<(int Segment, int Check, HardestAt At)> hardest, Dictionary<Factor, int> number, double aim)
     {
-        var scene = _request.Enlarged with { Struts = Sized() };
+        var asker = new UseSlopes(_request.Enlarged with { Struts = Sized() }, trace);
         var limits = new Limit?[hardest.Count];
         Parallel.For(0, hardest.Count, j =>
         {
             var (segment, check, at) = hardest[j];
             var slopes = new double[2 * _enlarged.Segments.Count];
             var s = load.Segments[segment];
-            var share = new UseSlopes(scene, trace).Of(segment, (LoadCheck)check, at, s.UseOf[check], s.Slenderness, slopes) / _allowed[segment, check];
+            var share = asker.Of(segment, (LoadCheck)check, at, s.UseOf[check], s.Slenderness, slopes) / _allowed[segment, check];
             if (!(share > Near)) return;
             var by = new double[_factors.Count];
             foreach (var g in _enlarged.Segments)
@@ -166,7 +190,8 @@ internal sealed partial class SizingRun
                     var contact = _tip[g.Id] is not null && _contactAtFrom[g.Id] == (end == 0);
                     by[number[contact ? _tip[g.Id]! : _shaft[g.Id]]] += slopes[2 * g.Id + end] / _allowed[segment, check];
                 }
-            limits[j] = new Limit(aim * _margin.GetValueOrDefault((segment, check), 1) - share, by);
+            int[] where = [.. Enumerable.Range(0, by.Length).Where(i => by[i] != 0)];
+            limits[j] = new Limit(aim * _margin.GetValueOrDefault((segment, check), 1) - share, where, [.. where.Select(i => by[i])]);
         });
         return [.. limits.OfType<Limit>()];
     }

@@ -197,27 +197,28 @@ internal sealed partial class StrutChecks
         _part[segment, (int)check] = part;
     }
 
-    private static double Contacts(HeldBody body, UnitAnswer answer, LoadCases cases, Func<ContactState, LoadCases?> under, Vec3 origin, double reach)
+    // Moved: the body under all that hangs and under the two off-centre parts.
+    private static double Contacts(HeldBody body, UnitAnswer answer, LoadCases cases, ReadOnlySpan<double> lift, ReadOnlySpan<double> moved, Func<ContactState, LoadCases?> under, Vec3 origin, double reach)
     {
         double reaction = 0;
         var rows = answer.Hold.Rows;
-        Span<double> lift = stackalloc double[6], u = stackalloc double[6], ux = stackalloc double[6], uy = stackalloc double[6];
-        cases.Lift(lift);
-        body.Moved(lift, u);
-        body.Moved(cases.Of(LoadPart.OffX), ux);
-        body.Moved(cases.Of(LoadPart.OffY), uy);
+        ReadOnlySpan<double> offX = cases.Of(LoadPart.OffX), offY = cases.Of(LoadPart.OffY), cups = cases.Of(LoadPart.UnventedCups);
+        var sucked = cups.IndexOfAnyExcept(0.0) >= 0;
+        ReadOnlySpan<int> directions = body.Directions;
         for (var i = 0; i < answer.Hold.Contacts.Count; i++)
         {
             var state = answer.Hold.Contacts[i];
-            double Upright(ReadOnlySpan<double> load)
+            double hang = 0, x = 0, y = 0, cup = 0;
+            for (var c = 0; c < directions.Length; c++)
             {
-                double f = 0;
-                for (var c = 0; c < body.Directions.Length; c++) f += load[body.Directions[c]] * answer.Forces[c * rows + 3 * i + 2];
-                return f;
+                var (d, force) = (directions[c], answer.Forces[c * rows + 3 * i + 2]);
+                hang += lift[d] * force;
+                x += offX[d] * force;
+                y += offY[d] * force;
+                if (sucked) cup += cups[d] * force;
             }
-            double hang = Upright(lift), x = Upright(cases.Of(LoadPart.OffX)), y = Upright(cases.Of(LoadPart.OffY));
             state.PullN = Math.Max(state.PullN, hang + Math.Sqrt(x * x + y * y));
-            state.CupPullN = Math.Max(state.CupPullN, Upright(cases.Of(LoadPart.UnventedCups)));
+            state.CupPullN = Math.Max(state.CupPullN, cup);
             var p = (state.Contact.At - origin) / reach;
             if (state.BaseBody >= 0 && under(state) is { } below)
                 for (var part = 0; part < LoadCases.Parts; part++)
@@ -230,9 +231,9 @@ internal sealed partial class StrutChecks
                 }
             else reaction += hang;
             if (body.CanTurn) continue;
-            var (lx, ly) = Shift(u, p);
-            var (xx, xy) = Shift(ux, p);
-            var (yx, yy) = Shift(uy, p);
+            var (lx, ly) = Shift(moved, p);
+            var (xx, xy) = Shift(moved[6..], p);
+            var (yx, yy) = Shift(moved[12..], p);
             state.SideShiftMm = Math.Max(state.SideShiftMm, Math.Sqrt(lx * lx + ly * ly) + Math.Sqrt(xx * xx + xy * xy + yx * yx + yy * yy));
         }
         return reaction;

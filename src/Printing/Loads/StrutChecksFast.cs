@@ -40,6 +40,14 @@ internal sealed partial class StrutChecks
         var columns = body.Directions.Length;
         Weigh(body, cases, _weights);
         var approach = _scene.Resin.ApproachShare;
+        Span<double> lift = stackalloc double[6], moved = stackalloc double[18];
+        cases.Lift(lift);
+        if (!body.CanTurn)
+        {
+            body.Moved(lift, moved[..6]);
+            body.Moved(cases.Of(LoadPart.OffX), moved.Slice(6, 6));
+            body.Moved(cases.Of(LoadPart.OffY), moved.Slice(12, 6));
+        }
         foreach (var answer in body.Answers)
         {
             if (apart)
@@ -55,7 +63,7 @@ internal sealed partial class StrutChecks
                 if (!sums.Any) _touched.Add(sums);
                 sums.Add(answer, _weights, columns);
             }
-            reaction += Contacts(body, answer, cases, under, origin, reach);
+            reaction += Contacts(body, answer, cases, lift, moved, under, origin, reach);
         }
         return reaction;
     }

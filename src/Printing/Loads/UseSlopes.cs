@@ -14,6 +14,27 @@ internal sealed class UseSlopes(LoadScene scene, LoadTrace trace)
     private readonly StrutFrame _frame = trace.Frame;
     private readonly IReadOnlyList<StrutSegment> _segments = scene.Struts.Segments;
     private readonly double _approach = scene.Resin.ApproachShare;
+    private readonly Portions[] _portions = [.. trace.Frame.Elements.Select(el => Portions.Of(trace.Frame, el, scene))];
+
+    // What a slope with respect to ln(radius) at the lower end, the middle and the upper end of an element means at the two ends of
+    // its segment, and the factors of virtual work of a force and of moments at those places.
+    private readonly record struct Portions(int Segment, double Axial0, double AxialMid, double Axial1, double Bend0, double BendMid, double Bend1,
+        double From0, double To0, double FromMid, double ToMid, double From1, double To1)
+    {
+        public static Portions Of(StrutFrame frame, FrameElement el, LoadScene scene)
+        {
+            var g = scene.Struts.Segments[el.Segment];
+            var e = scene.Resin.GreenModulusMPa;
+            var length = frame.Places[el.Lower].DistanceTo(frame.Places[el.Upper]);
+            double rl = el.RadiusLower, ru = el.RadiusUpper, rm = (rl + ru) / 2;
+            var axial = 2 * length / (e * g.AreaShare * Math.PI);
+            var bend = 4 * length / (6 * e * g.InertiaShare * Math.PI / 4);
+            var (from0, to0) = Shares(frame, el, g, 0);
+            var (fromMid, toMid) = Shares(frame, el, g, 0.5);
+            var (from1, to1) = Shares(frame, el, g, 1);
+            return new Portions(el.Segment, axial / (6 * rl * rl), 4 * axial / (6 * rm * rm), axial / (6 * ru * ru), bend / Fourth(rl), bend / Fourth(rm), bend / Fourth(ru), from0, to0, fromMid, toMid, from1, to1);
+        }
+    }
 
     /// <summary>
     /// Use of a segment at one of its parts and layers, with its slopes with respect to ln(radius) at every segment's lower
@@ -302,30 +323,22 @@ internal sealed class UseSlopes(LoadScene scene, LoadTrace trace)
     {
         int ne = net.Elements.Length, nb = net.Bars.Length;
         var e = scene.Resin.GreenModulusMPa;
-        Span<double> f = stackalloc double[5];
         double[] real = answer.Inner, realBars = answer.BarForces;
+        var columns = body.Directions.Length;
+        using var memory = new Rented(5 * ne);
+        var f = memory.Of(0, 5 * ne); // inner forces under the load
+        f.Clear();
+        for (var c = 0; c < columns; c++)
+            if (load[body.Directions[c]] is var k and not 0) DenseKernels.AddScaled(k, real.AsSpan(c * 5 * ne, 5 * ne), f, 5 * ne);
         for (var i = 0; i < ne; i++)
         {
-            f.Clear();
-            for (var c = 0; c < body.Directions.Length; c++)
-            {
-                var k = load[body.Directions[c]];
-                if (k == 0) continue;
-                for (var v = 0; v < 5; v++) f[v] += k * real[(c * 5 + v) * ne + i];
-            }
-            var el = _frame.Elements[net.Elements[i]];
-            var g = _segments[el.Segment];
-            var length = _frame.Places[el.Lower].DistanceTo(_frame.Places[el.Upper]);
-            double a0 = inner[i], rl = el.RadiusLower, ru = el.RadiusUpper, rm = (rl + ru) / 2;
-            var axial = 2 * f[0] * a0 * length / (e * g.AreaShare * Math.PI);
-            var bend = 4 * length / (6 * e * g.InertiaShare * Math.PI / 4);
-            double l1 = inner[ne + i], l2 = inner[2 * ne + i], u1 = inner[3 * ne + i], u2 = inner[4 * ne + i];
-            var low = f[1] * l1 + f[2] * l2;
-            var up = f[3] * u1 + f[4] * u2;
-            var mid = (f[1] + f[3]) * (l1 + u1) + (f[2] + f[4]) * (l2 + u2); // four times the product half-way
-            Place(el, 0, axial / (6 * rl * rl) + bend * low / Fourth(rl), slopes, el.Segment);
-            Place(el, 0.5, 4 * axial / (6 * rm * rm) + bend * mid / Fourth(rm), slopes, el.Segment);
-            Place(el, 1, axial / (6 * ru * ru) + bend * up / Fourth(ru), slopes, el.Segment);
+            ref readonly var p = ref _portions[net.Elements[i]];
+            var axial = f[i] * inner[i];
+            double m1 = f[ne + i], m2 = f[2 * ne + i], m3 = f[3 * ne + i], m4 = f[4 * ne + i], l1 = inner[ne + i], l2 = inner[2 * ne + i], u1 = inner[3 * ne + i], u2 = inner[4 * ne + i];
+            var mid = (m1 + m3) * (l1 + u1) + (m2 + m4) * (l2 + u2); // four times the product half-way
+            double at0 = axial * p.Axial0 + (m1 * l1 + m2 * l2) * p.Bend0, atMid = axial * p.AxialMid + mid * p.BendMid, at1 = axial * p.Axial1 + (m3 * u1 + m4 * u2) * p.Bend1;
+            slopes[2 * p.Segment] += at0 * p.From0 + atMid * p.FromMid + at1 * p.From1;
+            slopes[2 * p.Segment + 1] += at0 * p.To0 + atMid * p.ToMid + at1 * p.To1;
         }
         for (var b = 0; b < nb; b++)
         {
@@ -344,13 +357,17 @@ internal sealed class UseSlopes(LoadScene scene, LoadTrace trace)
     // A slope with respect to ln(radius) part-way up an element, shared out to the ends of its segment.
     private void Place(FrameElement el, double along, double slope, Span<double> slopes, int segment)
     {
-        var g = _segments[segment];
-        var p = _frame.Places[el.Lower] + (_frame.Places[el.Upper] - _frame.Places[el.Lower]) * along;
+        var (from, to) = Shares(_frame, el, _segments[segment], along);
+        slopes[2 * segment] += slope * from;
+        slopes[2 * segment + 1] += slope * to;
+    }
+
+    private static (double From, double To) Shares(StrutFrame frame, FrameElement el, StrutSegment g, double along)
+    {
+        var p = frame.Places[el.Lower] + (frame.Places[el.Upper] - frame.Places[el.Lower]) * along;
         var t = g.Length > 0 ? Math.Clamp((p - g.From).Dot(g.To - g.From) / (g.Length * g.Length), 0, 1) : 0;
         double from = (1 - t) * g.RadiusFrom, to = t * g.RadiusTo;
-        if (!(from + to > 0)) return;
-        slopes[2 * segment] += slope * from / (from + to);
-        slopes[2 * segment + 1] += slope * to / (from + to);
+        return from + to > 0 ? (from / (from + to), to / (from + to)) : (0, 0);
     }
 
     // What a capacity leans on: a place on an element, or a whole bar.
