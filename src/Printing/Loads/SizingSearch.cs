@@ -13,7 +13,7 @@ internal sealed partial class SizingRun
     private const double FirstWish = 0.25, LastWish = 0.05; // of a step, in the logarithm of all sizes
     private const double Gain = 2e-2; // share of material below which a step was not worth it
 
-    private const double MatterShare = 0.5; // share of a limit below which a use is not looked at in steps
+    private const double MatterShare = 0.8; // share of a limit below which a use is not looked at in steps
 
     private const int MostHeld = 6; // sizes held for each limit that a step broke
     private const double AtLimit = 0.95; // share of a limit from which on it is said to set the size

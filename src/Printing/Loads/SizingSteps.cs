@@ -110,9 +110,11 @@ internal sealed partial class SizingRun
         {
             var (over, fall) = at(next);
             if (over > 0) least = next; else most = next;
-            if (Math.Abs(over) < 1e-12 || most - least <= 1e-12 * most) break;
+            if (Math.Abs(over) < 1e-12 || most <= least * (1 + 1e-12)) break;
             var by = fall > 0 ? next + over / fall : double.NaN;
-            if (!(by > least && by < most)) by = double.IsPositiveInfinity(most) ? 4 * next : (least + most) / 2;
+            // Sizes at an end begin to move at higher prices only, so a slope may lead too far: not beyond some times the last price.
+            if (double.IsPositiveInfinity(most) && !(by < 8 * next)) by = 8 * next;
+            if (!(by > least && by < most)) by = (least + most) / 2;
             if (by >= MostPrice) return MostPrice;
             next = by;
         }
