@@ -15,6 +15,9 @@ internal sealed class PieceReinforcer(Workpiece workpiece, Piece piece, GrowthSi
     /// <summary>How often new struts are made thicker where their load asks for it.</summary>
     private const int StoutPasses = 2;
 
+    /// <summary>How often new struts that are overloaded themselves are left out: each time loads are shared anew.</summary>
+    private const int LeaveOutPasses = 3;
+
     /// <summary>Places named in a finding.</summary>
     private const int PlacesNamed = 5;
 
@@ -61,10 +64,10 @@ internal sealed class PieceReinforcer(Workpiece workpiece, Piece piece, GrowthSi
     }
 
     // New struts under the spots, made thicker where their load asks for it.
-    private GrowthResult StoutEnough(GrowthScene scene, StrutGraph struts, IReadOnlyList<GrowthSpot> spots, GrowthResult? before = null)
+    private GrowthResult StoutEnough(GrowthScene scene, StrutGraph struts, IReadOnlyList<GrowthSpot> spots)
     {
         var lattice = piece.Outer.Lattice;
-        var result = StrutGrowth.Grow(scene, struts, spots, sizes, lattice, cancel, before);
+        var result = StrutGrowth.Grow(scene, struts, spots, sizes, lattice, cancel);
         for (var pass = 0; pass < StoutPasses && result.Grown.Count > 0; pass++)
         {
             if (Stouter.Spots(LoadScenes.Of(piece, result.Graph, context, cancel), result, sizes, cancel) is not { } stouter) break;
@@ -109,13 +112,13 @@ internal sealed class PieceReinforcer(Workpiece workpiece, Piece piece, GrowthSi
     {
         var result = StoutEnough(scene, struts, spots);
         var source = Request(struts).Source is { } s && settings.Rule != "absolute" ? LoadSolver.Solve(s, cancel) : null;
-        for (var pass = 0; pass < StoutPasses && result.Grown.Count > 0; pass++)
+        for (var pass = 0; pass < LeaveOutPasses && result.Grown.Count > 0; pass++)
         {
             var request = Request(result.Graph);
             var over = StrutSizing.Overloaded(request, LoadSolver.Solve(request.Enlarged, cancel), source).Select(o => o.Segment).ToHashSet();
             var hard = result.Grown.Where(g => g.Segments.Any(over.Contains)).ToList();
             if (hard.Count == 0) break;
-            var again = StoutEnough(scene, struts, [.. result.Grown.Except(hard).Select(g => g.Spot)], result);
+            var again = StrutGrowth.Grow(scene, struts, [.. result.Grown.Except(hard).Select(g => g.Spot)], sizes, piece.Outer.Lattice, cancel, result);
             result = again with { Blocked = [.. result.Blocked, .. hard.Select(g => new NoPath(g.Spot, "a strut there would itself be used too hard")), .. again.Blocked] };
         }
         return result;

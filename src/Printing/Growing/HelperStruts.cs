@@ -56,12 +56,12 @@ public static class HelperStruts
             var load = LoadSolver.Solve(now.Enlarged, cancel);
             return (load, StrutSizing.Overloaded(now, load, source));
         }
-        // What is over now, at the layers at which that is hardest: no use can be less over all layers than over some.
-        IReadOnlyList<OverloadedStrut> Glance(StrutGraph struts, IReadOnlyList<OverloadedStrut> over)
+        // What is over at some layers: no use can be less over all layers than over some.
+        IReadOnlyList<OverloadedStrut> Glance(StrutGraph struts, IEnumerable<int> at)
         {
             var now = request with { Enlarged = request.Enlarged with { Struts = struts } };
             var layers = new bool[request.Enlarged.Figure.Count];
-            foreach (var o in over) layers[Math.Clamp(o.AtLayer, 1, layers.Length) - 1] = true;
+            foreach (var layer in at) layers[Math.Clamp(layer, 1, layers.Length) - 1] = true;
             return StrutSizing.Overloaded(now, LoadSolver.Solve(now.Enlarged, layers, null, cancel), source);
         }
         var (load, over) = Solve(graph);
@@ -96,17 +96,19 @@ public static class HelperStruts
             }
             if (helpers.Count == 0) return false;
             // Most attempts that win nothing are told by the few layers at which struts are overloaded.
-            if (Glance(next, over) is var glance && Sum(glance) > Worth * Sum(over) && Stouter(helpers, glance, sizes) is null) return false;
+            if (Glance(next, over.Select(o => o.AtLayer)) is var glance && Sum(glance) > Worth * Sum(over) && Stouter(helpers, glance, sizes) is null) return false;
             var best = (Graph: next, Helpers: helpers, Solved: Solve(next));
-            var now = best;
-            // A helper that is overloaded itself is made as thick as its load asks.
-            for (var pass = 0; pass < StoutPasses && solves < MostSolves && Stouter(now.Helpers, now.Solved.Over, sizes) is { } spots; pass++)
+            // Helpers that are overloaded themselves are made as thick as their loads ask, told by the layers at which they and the
+            // overloaded ones are loaded hardest; what that ends with is solved at all layers.
+            var (stout, ofStout, left) = (best.Graph, best.Helpers, best.Solved.Over);
+            var hardest = best.Solved.Over.Select(o => o.AtLayer).Concat(best.Helpers.SelectMany(h => h.Segments).SelectMany(i => best.Solved.Load.Segments[i].LayerOf)).Where(l => l > 0).ToList();
+            for (var pass = 0; pass < StoutPasses && Stouter(ofStout, left, sizes) is { } spots; pass++)
             {
-                var again = StrutGrowth.Grow(scene, graph, spots, sizes, lattice, cancel, new GrowthResult(now.Graph, now.Helpers, []));
+                var again = StrutGrowth.Grow(scene, graph, spots, sizes, lattice, cancel, new GrowthResult(stout, ofStout, []));
                 if (!again.Grown.All(g => Fit(again.Graph, g, sizes))) break;
-                now = (again.Graph, [.. again.Grown], Solve(again.Graph));
-                if (Sum(now.Solved.Over) < Sum(best.Solved.Over)) best = now;
+                (stout, ofStout, left) = (again.Graph, [.. again.Grown], Glance(again.Graph, hardest));
             }
+            if (!ReferenceEquals(stout, best.Graph) && solves < MostSolves && Solve(stout) is var solved && Sum(solved.Over) < Sum(best.Solved.Over)) best = (stout, ofStout, solved);
             // Fewer overloads in all, and the hardest of them no harder: that one breaks first.
             if (Sum(best.Solved.Over) > Worth * Sum(over) || Hardest(best.Solved.Over) > Hardest(over)) return false;
             (graph, load, over) = (best.Graph, best.Solved.Load, best.Solved.Over);

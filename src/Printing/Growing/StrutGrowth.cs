@@ -29,16 +29,18 @@ public static class StrutGrowth
         var grown = new List<GrownStrut>();
         var blocked = new List<NoPath>();
         var chain = segments.Count == 0 ? 0 : segments.Max(s => s.Chain) + 1;
+        var boxes = new StrutBoxes(segments);
         var known = new Dictionary<GrowthSpot, StrutPath>();
         foreach (var g in before?.Grown ?? [])
             if (g.Path is { } way) known[g.Spot] = way;
         foreach (var spot in spots)
         {
             cancel.ThrowIfCancellationRequested();
-            var finder = new PathFinder(scene, segments, sizes);
+            var finder = new PathFinder(scene, segments, boxes, sizes);
             var (path, why) = known.TryGetValue(spot, out var old) && finder.Free(old, spot) ? (old, "") : finder.Find(spot);
             if (path is null) { blocked.Add(new NoPath(spot, why)); continue; }
             var ids = Add(path, spot, chain, segments, shells, lattice);
+            foreach (var i in ids) boxes.Add(segments[i]);
             grown.Add(new GrownStrut(spot, ids, chain++, path.Points[0], path.HeldBy, 0) { Path = path });
         }
         // Braces last, since a new strut may be the neighbour of another.

@@ -27,7 +27,7 @@ internal sealed record StrutPath(IReadOnlyList<Vec3> Points, EndHeldBy HeldBy, i
 /// vertical; the tip along the figure's normal as far as 45 degrees allow. Where no way leads to the ground it branches from a
 /// pillar that stands or, as the last resort (inside a cavity the only one), stands on the figure. Thinner struts are tried where the full size finds no way. The same scene gives the same path.
 /// </summary>
-internal sealed partial class PathFinder(GrowthScene scene, IReadOnlyList<StrutSegment> struts, GrowthSizes full)
+internal sealed partial class PathFinder(GrowthScene scene, IReadOnlyList<StrutSegment> struts, StrutBoxes boxes, GrowthSizes full)
 {
     /// <summary>A gap of the figure up to this height may be bridged by a pin without tip and clearance, mm.</summary>
     private const double PinMm = 3;
@@ -54,9 +54,6 @@ internal sealed partial class PathFinder(GrowthScene scene, IReadOnlyList<StrutS
 
     /// <summary>Shares of the full radii and of the full tip length, in the order in which they are tried.</summary>
     private static readonly (double Radius, double Tip)[] Shares = [(1, 1), (0.8, 0.6), (0.6, 0.6), (0.45, 0.4), (0.35, 0.25), (0.2, 0.15), (0.12, 0.1)];
-    // Boxes of the struts, grown by what others keep away from their axes: few of a thousand struts are near any one path.
-    private readonly Box3[] _near = [.. struts.Select(s => new Box3(Vec3.Min(s.From, s.To), Vec3.Max(s.From, s.To)).Grown(Math.Max(s.RadiusFrom, s.RadiusTo) + GrowthScene.FromTipsMm))];
-
     private static readonly double[] Asides = [1.5, 3, 5, 8, 12, 17, 24, 33, 45];
     private static readonly double[] Tilts = [20, 32, 44];
     private const int Leans = 48; // directions of a lean
@@ -306,24 +303,7 @@ internal sealed partial class PathFinder(GrowthScene scene, IReadOnlyList<StrutS
         return found;
     }
 
-    /// <summary>How many shafts of others a piece passes through; -1 where it comes too near to another's tip.</summary>
-    private int Crossings(Vec3 a, Vec3 b, double radius)
-    {
-        var crossings = 0;
-        Vec3 low = Vec3.Min(a, b), high = Vec3.Max(a, b);
-        for (var i = 0; i < struts.Count; i++)
-        {
-            var near = _near[i];
-            if (low.X - radius > near.Max.X || high.X + radius < near.Min.X || low.Y - radius > near.Max.Y || high.Y + radius < near.Min.Y
-                || low.Z - radius > near.Max.Z || high.Z + radius < near.Min.Z) continue;
-            var s = struts[i];
-            var reach = radius + Math.Max(s.RadiusFrom, s.RadiusTo) + GrowthScene.FromTipsMm;
-            if (!(Segments.Distance(a, b, s.From, s.To) < reach)) continue;
-            if (s.Role == Role.Tip) return -1;
-            if (s.Role != Role.Foot) crossings++;
-        }
-        return crossings;
-    }
+    private int Crossings(Vec3 a, Vec3 b, double radius) => boxes.Crossings(a, b, radius);
 
     /// <summary>Into the figure, but not through a thin place: at most 40 % of what is there.</summary>
     private double Depth(Vec3 at, Vec3 d, double wanted)
