@@ -35,7 +35,8 @@ internal sealed class FrameFlex
         _phi = new double[36 * frame.Places.Count];
         _depth = new int[frame.Places.Count];
         Arms = new Vec3[frame.Places.Count];
-        for (var i = 0; i < Arms.Length; i++) Arms[i] = frame.Places[i] - frame.Places[frame.Roots[frame.Tree[i]]];
+        for (var i = 0; i < Arms.Length; i++)
+            if (frame.Tree[i] >= 0) Arms[i] = frame.Places[i] - frame.Places[frame.Roots[frame.Tree[i]]];
         double e = resin.GreenModulusMPa, g = e / (2 * (1 + resin.PoissonRatio));
         for (var i = 0; i < frame.Elements.Count; i++)
         {
