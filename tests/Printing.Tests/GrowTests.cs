@@ -86,6 +86,25 @@ public class GrowTests
     }
 
     [Fact]
+    public void Above_a_slope_too_steep_to_stand_on_the_pin_leans_to_meet_it_squarely_and_is_the_stouter_the_longer_it_is()
+    {
+        // A roof that falls at 63 degrees below a knob; the room leaves no way to the platform.
+        int Units(double mm) => (int)Math.Round(mm / Grid.UnitMm);
+        Vec3[] p = [new(-15, -30, 0), new(15, -30, 0), new(15, 30, 0), new(-15, 30, 0), new(-15, -30, 60), new(-15, 30, 60), new(15, -30, 1), new(15, 30, 1)];
+        int[] corners = [0, 2, 1, 0, 3, 2, 4, 6, 7, 4, 7, 5, 0, 4, 5, 0, 5, 3, 1, 2, 7, 1, 7, 6, 0, 1, 6, 0, 6, 4, 3, 5, 7, 3, 7, 2];
+        var roof = new Mesh(Grid, [.. p.SelectMany(v => new[] { Units(v.X), Units(v.Y), Units(v.Z) })], corners);
+        var slope = (p[6] - p[4]).Unit(); // down along it
+        var normal = new Vec3(-slope.Z, 0, slope.X);
+        var under = new Vec3(-5, 0, 60 - 10 * 59 / 30.0) + normal * 4; // 4 mm off the slope
+        var scene = new GrowthScene(TriangleTree.Build(Mesh.Concat(Grid, [roof, Primitives.Box(Grid, under + new Vec3(-1, -1, 0), under + new Vec3(1, 1, 2))])), Mesh.Empty(Grid), new Box3(new Vec3(-15, -30, 0), new Vec3(15, 30, 200)));
+        var result = Grow(scene, new GrowthSpot(under, new Vec3(0, 0, -1), "test"));
+        var pin = result.Graph.Segments[Assert.Single(Assert.Single(result.Grown).Segments)];
+        Assert.Equal((EndHeldBy.Figure, EndHeldBy.Figure), (pin.FromHeldBy, pin.ToHeldBy));
+        Assert.True((pin.To - pin.From).Unit().Dot(normal) >= 0.64, "it grazes along the slope");
+        Assert.True(pin.RadiusTo >= (pin.Length - 1.5) / 15, $"{pin.Length:0.0} mm long and {pin.RadiusTo:0.00} mm thick");
+    }
+
+    [Fact]
     public void A_gap_too_low_for_a_strut_is_bridged_by_a_pin()
     {
         var plates = Mesh.Concat(Grid, [Primitives.Box(Grid, new Vec3(-30, -30, 0), new Vec3(30, 30, 10)), Primitives.Box(Grid, new Vec3(-30, -30, 10.8), new Vec3(30, 30, 14))]);

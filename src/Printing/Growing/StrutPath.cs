@@ -29,9 +29,6 @@ internal sealed record StrutPath(IReadOnlyList<Vec3> Points, EndHeldBy HeldBy, i
 /// </summary>
 internal sealed partial class PathFinder(GrowthScene scene, IReadOnlyList<StrutSegment> struts, StrutBoxes boxes, GrowthSizes full)
 {
-    /// <summary>A gap of the figure up to this height may be bridged by a pin without tip and clearance, mm.</summary>
-    private const double PinMm = 3;
-
     /// <summary>Up to this height above its ground a contact may get a plain cone, mm.</summary>
     private const double StubMm = 15;
 
@@ -107,31 +104,6 @@ internal sealed partial class PathFinder(GrowthScene scene, IReadOnlyList<StrutS
             return new StrutPath([root, spot.At - down * Depth(spot.At, down, sizes.DepthMm)], by, -1, sizes with { ContactRadius = radius, ShaftRadius = radius, FootRadius = foot });
         }
         return null;
-    }
-
-    /// <summary>
-    /// Where one part of the figure begins closely above another, or above the platform, there is no room for a strut, and little to
-    /// take off later: a short upright pin as thick as a contact joins them.
-    /// </summary>
-    private StrutPath? Pin(GrowthSpot spot)
-    {
-        var sizes = spot.Sizes ?? full;
-        var down = new Vec3(0, 0, -1);
-        var hits = new List<Geometry.Spatial.RayHit>();
-        scene.Figure.RayHits(spot.At + down * 0.01, down, 1.5 * PinMm, hits);
-        var radius = Math.Clamp(0.5 * sizes.ContactRadius, LeastContactMm, 0.6);
-        var thin = sizes with { ContactRadius = radius, ShaftRadius = radius, FootRadius = 2 * radius };
-        if (hits.Count == 0)
-            return spot.At.Z > 1.5 * PinMm ? null : new StrutPath([spot.At with { Z = 0 }, spot.At - down * Depth(spot.At, down, radius)], EndHeldBy.Platform, -1, thin);
-        var hit = hits.MinBy(h => h.Distance);
-        var normal = scene.Figure.Mesh.AreaVector(hit.Triangle).Unit();
-        if (!hit.Entering || normal.Z < LeastRise || hit.Distance > PinMm) return null;
-        var at = spot.At + down * (hit.Distance + 0.01);
-        return new StrutPath([at + down * Depth(at, -down, radius), spot.At - down * Depth(spot.At, down, radius)], EndHeldBy.Figure, -1, thin)
-        {
-            Base = (at, normal),
-            BaseRadius = radius,
-        };
     }
 
     /// <summary>Directions from the contact for which the tip is clear, with the angle to the best one.</summary>
