@@ -194,6 +194,29 @@ public sealed class ServiceTests : IDisposable
         Assert.Equal(0, s.Ledger.Latest(s.State.ShareId, 1)[0].Gone);
     }
 
+    [Fact]
+    public async Task Nothing_is_written_into_the_empty_place_of_a_share_that_went_away()
+    {
+        await using var s = await Service.Start(_room, new ShareFiles(), HereWorker.Command);
+        await s.Until(_ => File.Exists(Path.Combine(_room.Share, "board.html")));
+        var (away, id) = (_room.Share + "-away", s.State.ShareId);
+        Directory.Move(_room.Share, away);
+        Directory.CreateDirectory(_room.Share); // the mount point
+        // As before the next look has noticed anything; the board is written a second later at most.
+        for (var i = 0; i < 30; i++)
+        {
+            s.State.ShareId = id;
+            s.State.BoardChanged();
+            await Task.Delay(100);
+            Assert.Empty(Directory.GetFileSystemEntries(_room.Share));
+        }
+
+        Directory.Delete(_room.Share);
+        Directory.Move(away, _room.Share);
+        await s.Sweeps(2);
+        Assert.False(s.State.Notices.ContainsKey("share"));
+    }
+
     private sealed class FullShare : ShareFiles
     {
         public volatile bool IsFull = true;

@@ -37,7 +37,9 @@ public sealed class BoardWriter(ServiceState state, Ledger ledger, Sweeper sweep
     /// <summary>Writes the page now.</summary>
     public void Write()
     {
-        if (!Directory.Exists(state.Share) || state.ShareId.Length == 0) return;
+        // A share that went away a moment ago may have left an empty mount point: a file in it could keep the share from
+        // being mounted again.
+        if (state.ShareId.Length == 0 || !ShareIdentity.IsThere(state.Share)) return;
         try
         {
             DurableFiles.Replace(PagePath, BoardPage.Html(Model()), ledger.Pc);

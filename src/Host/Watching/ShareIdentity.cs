@@ -47,6 +47,9 @@ public static class ShareIdentity
         return kept.Id;
     }
 
+    /// <summary>True while the share's note of its id can be seen: what lies in this place is a share, and no empty mount point.</summary>
+    public static bool IsThere(string share) => File.Exists(PathOf(share));
+
     /// <summary>Identity of a job: content, effective recipe (slip included), share and relative path.</summary>
     public static string OfJob(string contentSha256, string recipeHash, string shareId, string folder, string name)
     {
