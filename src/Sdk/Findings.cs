@@ -45,6 +45,7 @@ public static class FindingIds
     public const string StrutOverloaded = "strut-overloaded";
     public const string ContactsFarApart = "contacts-far-apart";
     public const string StrutAdded = "strut-added";
+    public const string StrutThicker = "strut-thicker";
     public const string RaftMissing = "raft-missing";
     public const string SurfaceOpen = "surface-open";
     public const string SurfaceCrossing = "surface-crossing";

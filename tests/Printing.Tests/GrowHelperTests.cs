@@ -56,6 +56,41 @@ public class GrowHelperTests
     }
 
     [Fact]
+    public void A_strut_a_little_over_its_rule_is_made_as_much_thicker_as_its_load_asks_and_no_other_is_touched()
+    {
+        // The first tip that is over the rule, thinner and thinner.
+        var thin = 2.0;
+        var (scene, _, request) = Plate(thin);
+        IReadOnlyList<OverloadedStrut> over = [];
+        while (over.Count == 0)
+        {
+            thin -= 0.04;
+            (scene, _, request) = Plate(thin);
+            over = StrutSizing.Overloaded(request, LoadSolver.Solve(request.Enlarged, default), null);
+        }
+        Assert.InRange(over[0].Over, 1, 1.3);
+        var result = StouterStruts.Thicken(scene.Figure, request, 1.35, Grid, default);
+        Assert.Equal((over.Count, 0), (result.OverBefore, result.OverAfter));
+        Assert.InRange(result.Most, 1, 1.35);
+        Assert.All(result.Thicker, i => Assert.True(i < 2, $"segment {i} is no part of the strut in trouble"));
+        var after = LoadSolver.Solve(request.Enlarged with { Struts = result.Graph }, default);
+        Assert.All(after.Segments, l => Assert.True(l.Use * Safety <= 1 + 2e-3, $"segment {l.Segment} is used to {l.Use * Safety:0.000} of the rule"));
+        // Not much thicker than strength asks: a bent bar grows by the cube root, a pulled one by the square root.
+        Assert.True(result.Most <= 1.05 * Math.Sqrt(over[0].Over) + 0.02, $"{result.Most:0.000} times for an overload of {over[0].Over:0.000}");
+    }
+
+    [Fact]
+    public void What_would_have_to_be_far_thicker_or_is_not_sure_stays_as_plain_enlarging_makes_it()
+    {
+        var (scene, _, request) = Plate(0.5);
+        Assert.Same(request.Enlarged.Struts, StouterStruts.Thicken(scene.Figure, request, 1.0001, Grid, default).Graph);
+        var unsure = request with { Unsure = request.Enlarged.Struts.Segments.Select(s => s.Id).ToHashSet() };
+        var result = StouterStruts.Thicken(scene.Figure, unsure, 1.35, Grid, default);
+        Assert.Same(request.Enlarged.Struts, result.Graph);
+        Assert.Equal(result.OverBefore, result.OverAfter);
+    }
+
+    [Fact]
     public void Where_nothing_is_overloaded_or_no_strut_may_be_added_nothing_grows()
     {
         var (scene, surface, request) = Plate(2);

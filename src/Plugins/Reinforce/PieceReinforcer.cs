@@ -9,7 +9,7 @@ using Stiltwright.Sdk;
 
 namespace Stiltwright.Plugins.Reinforce;
 
-/// <summary>Adds struts to one piece, first under what begins in mid-air, then beside what is overloaded, and says so.</summary>
+/// <summary>Adds struts to one piece, first under what begins in mid-air, then under flats and beside what is overloaded; makes thicker what still is, and says so.</summary>
 internal sealed class PieceReinforcer(Workpiece workpiece, Piece piece, GrowthSizes sizes, ReinforceSettings settings, IStageContext context, CancellationToken cancel)
 {
     /// <summary>How often new struts are made thicker where their load asks for it.</summary>
@@ -21,16 +21,19 @@ internal sealed class PieceReinforcer(Workpiece workpiece, Piece piece, GrowthSi
     /// <summary>Places named in a finding.</summary>
     private const int PlacesNamed = 5;
 
+    private GrowthScene? _surroundings;
+
     private string? Letter => workpiece.Pieces.Count > 1 ? piece.Letter : null;
 
     private string Whose => Letter is null ? "" : $"Piece {Letter}: ";
 
     public Piece Reinforced()
     {
-        var scene = Surroundings();
+        var scene = _surroundings = Surroundings();
         var (struts, left) = HoldSpots(scene);
         if (settings.Overhangs && struts.Segments.Count > 0 && left > 0) (struts, left) = HoldFlats(scene, struts, left);
         if (settings.Helpers && struts.Segments.Count > 0 && left > 0) struts = Help(scene, struts, left);
+        if (settings.MostThicker > 1 && struts.Segments.Count > 0) struts = Thicken(struts);
         return ReferenceEquals(struts, piece.Struts) ? piece : piece with { Struts = struts, StrutsAsEnlarged = struts };
     }
 
@@ -166,6 +169,19 @@ internal sealed class PieceReinforcer(Workpiece workpiece, Piece piece, GrowthSi
             $"{Whose}{result.Grown.Count} strut{(result.Grown.Count == 1 ? " was" : "s were")} added beside such as were used too hard{WithBraces(result.Grown.Sum(g => g.Braces))}: at {Places(result.Grown.Select(g => g.Spot.At))}. {result.OverBefore} strut segment{(result.OverBefore == 1 ? " was" : "s were")} over a rule of safety without them, {result.OverAfter} {(result.OverAfter == 1 ? "is" : "are")} with them.{(result.Grown.Count == most ? " No more may be added by reinforce.mostStruts." : "")}",
             result.OverAfter == 0 ? "Nothing to do; struts.json lists them as added." : "See what is said of overloaded struts; struts.json lists the new ones as added.")
         { AtMm = result.Grown[0].Spot.At, Piece = Letter });
+        return result.Graph;
+    }
+
+    private StrutGraph Thicken(StrutGraph struts)
+    {
+        var request = Request(struts) with { Unsure = struts.Segments.Where(s => s.Role == Role.Unsure).Select(s => s.Id).ToHashSet() };
+        if (request.Source is null && request.Rule == SizingRule.Relative) return struts;
+        var result = StouterStruts.Thicken(_surroundings!.Figure, request, settings.MostThicker, piece.Outer.Lattice, cancel);
+        if (result.Thicker.Count == 0) return struts;
+        context.Report(new Finding(FindingIds.StrutThicker, Level.Note,
+            $"{Whose}{result.Thicker.Count} strut segment{(result.Thicker.Count == 1 ? " was" : "s were")} made thicker than plain enlarging makes {(result.Thicker.Count == 1 ? "it" : "them")}, up to {result.Most:0.00} times, since {(result.OverBefore == 1 ? "one was" : "some were")} used too hard: {result.OverBefore} {(result.OverBefore == 1 ? "was" : "were")} over a rule of safety before, {result.OverAfter} {(result.OverAfter == 1 ? "is" : "are")} now. Marks of the thicker contacts on the figure are as much wider.",
+            result.OverAfter == 0 ? "Nothing to do; struts.json has the radii." : "See what is said of overloaded struts; struts.json has the radii.")
+        { AtMm = result.Graph.Segments[result.Thicker[0]].To, Piece = Letter });
         return result.Graph;
     }
 

@@ -18,6 +18,10 @@ public sealed class ReinforceSettings
     [Setting("Whether struts that are used too hard even at the size of plain enlarging get others beside them to share their load.")]
     public bool Helpers { get; set; } = true;
 
+    /// <summary>How thick an overloaded strut may become.</summary>
+    [Setting("How many times as thick as plain enlarging makes it a strut may become that is used too hard even so, where helpers do not do; 1 makes none thicker.", Least = 1, Most = 2)]
+    public double MostThicker { get; set; } = 1.35;
+
     /// <summary>Which rule of safety tells that a strut is used too hard.</summary>
     [Setting("Which rule tells that a strut is used too hard: relative, absolute or both; set it as in strut-thin.", OneOf = ["both", "relative", "absolute"])]
     public string Rule { get; set; } = "both";
@@ -27,14 +31,14 @@ public sealed class ReinforceSettings
     public double Safety { get; set; } = 2.15;
 }
 
-/// <summary>Adds a strut under every part of the figure that begins in mid-air and that no contact holds, under flats whose contacts came to stand too far apart, and beside struts that are used too hard.</summary>
+/// <summary>Adds a strut under every part of the figure that begins in mid-air and that no contact holds, under flats whose contacts came to stand too far apart, and beside struts that are used too hard; what is used too hard even then is made a little thicker.</summary>
 public sealed class ReinforceStage : IStage
 {
     /// <inheritdoc/>
     public string Name => "reinforce";
 
     /// <inheritdoc/>
-    public string Version => "1.1";
+    public string Version => "1.2";
 
     /// <inheritdoc/>
     public Type SettingsType => typeof(ReinforceSettings);

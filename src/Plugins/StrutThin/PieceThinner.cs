@@ -110,7 +110,7 @@ internal sealed class PieceThinner(Workpiece workpiece, Piece piece, StrutThinSe
             // A use far below what a strut can bear may still be over the relative rule: say what it is measured by.
             var than = sized.RelativeUsed ? "the rules allow (the source's own struts are the measure as well as the resin's strength)" : "the rule of safety allows";
             context.Report(new Finding(FindingIds.StrutOverloaded, over.Any(o => sized.Segments[o.Segment].Stop) ? Level.Stop : Level.Check,
-                $"{Whose}{over.Count} strut segment{(over.Count == 1 ? " is" : "s are")} over a rule of safety even at the size of plain enlarging; the hardest, segment {worst.Segment} ({piece.Struts.Segments[worst.Segment].Role.ToString().ToLowerInvariant()}), carries {worst.Use:P0} of what it can bear ({StrutSizing.InWords(worst.Check)}) at layer {worst.AtLayer}, {worst.Over:0.0#} times what {than}.",
+                $"{Whose}{over.Count} strut segment{(over.Count == 1 ? " is" : "s are")} over a rule of safety even at the largest size that is made; the hardest, segment {worst.Segment} ({piece.Struts.Segments[worst.Segment].Role.ToString().ToLowerInvariant()}), carries {worst.Use:P0} of what it can bear ({StrutSizing.InWords(worst.Check)}) at layer {worst.AtLayer}, {worst.Over:0.0#} times what {than}.",
                 "Add struts around this place in the source, or turn the figure so that the layers there are smaller.")
             { AtMm = at, Layer = worst.AtLayer > 0 ? worst.AtLayer : null, Piece = Letter });
         }
