@@ -90,6 +90,21 @@ public class GrowHelperTests
         Assert.Equal(result.OverBefore, result.OverAfter);
     }
 
+    [Theory]
+    [InlineData(1.2, 0)] // ends 0.8 mm below the cavity, 0.5 mm thick
+    [InlineData(1.7, 1)] // its rim is through
+    [InlineData(4.0, 1)]
+    public void A_tip_that_comes_through_a_wall_of_2_mm_is_told(double depth, int told)
+    {
+        var cavity = Primitives.Box(Grid, new Vec3(-10, -7, 32), new Vec3(10, 7, 34)).Turned(); // 2 mm above the plate's underside
+        var bench = new LoadsBench(0.1);
+        bench.Add(Role.Tip, new Vec3(0, 0, 26), new Vec3(0, 0, 30 + depth), 1, 0.5, EndHeldBy.Strut, EndHeldBy.Figure, [], null, 0);
+        var tip = bench.Segments[0] with { Contact = new Vec3(0, 0, 30) };
+        var through = TipsInWalls.Find(new StrutGraph([tip], []), [cavity]);
+        Assert.Equal(told, through.Count);
+        if (told == 1 && depth < 2) Assert.Equal(0.5 - (2 - depth), through[0].ThroughMm, 9);
+    }
+
     [Fact]
     public void Where_nothing_is_overloaded_or_no_strut_may_be_added_nothing_grows()
     {

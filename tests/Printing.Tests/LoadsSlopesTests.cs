@@ -10,8 +10,15 @@ public class LoadsSlopesTests
 {
     private const double Nudge = 1e-4;
 
+    /// <summary>
+    /// Slopes leave twist out and take a taper at three places; they choose the direction of a step, never what is kept. So in a
+    /// few scenes one is far off, but nearly all are right.
+    /// </summary>
     [Fact]
-    public void Slopes_by_virtual_work_are_those_of_small_changes() => LoadsSizingTests.Scenes.Sample(t =>
+    public void Slopes_by_virtual_work_are_those_of_small_changes()
+    {
+        var errors = new List<(double OfUse, string What)>();
+        LoadsSizingTests.Scenes.Sample(t =>
     {
         var scene = t.Scene;
         var trace = new LoadTrace();
@@ -31,18 +38,20 @@ public class LoadsSlopesTests
                 StrutSegment[] nudged = [.. scene.Struts.Segments.Select(g => g.Id == segment ? g with { RadiusFrom = g.RadiusFrom * factor, RadiusTo = g.RadiusTo * factor } : g)];
                 return LoadSolver.Solve(scene with { Struts = new StrutGraph(nudged, []) }, only, null, default).Segments[hardest.Segment].UseOf[(int)check];
             }
-            double errors = 0, count = 0;
             for (var i = 0; i < n; i++)
             {
                 double up = Use(i, 1 + Nudge), down = Use(i, 1 - Nudge), use = hardest.UseOf[(int)check];
                 if (Math.Abs(up + down - 2 * use) > 0.02 * Math.Abs(up - down) + 1e-9) continue; // another element or case takes over within the nudge
-                Assert.True(Math.Abs((up - down) / (2 * Nudge) - slopes[2 * i] - slopes[2 * i + 1]) < 0.25 * use, $"{check} of segment {hardest.Segment} ({scene.Struts.Segments[hardest.Segment].Role}), use {use:0.00000}, by segment {i} ({scene.Struts.Segments[i].Role}): {slopes[2 * i] + slopes[2 * i + 1]:0.00000}, by difference {(up - down) / (2 * Nudge):0.00000}");
-                (errors, count) = (errors + Math.Abs((up - down) / (2 * Nudge) - slopes[2 * i] - slopes[2 * i + 1]) / use, count + 1);
+                var error = Math.Abs((up - down) / (2 * Nudge) - slopes[2 * i] - slopes[2 * i + 1]) / use;
+                lock (errors) errors.Add((error, $"{check} of segment {hardest.Segment} ({scene.Struts.Segments[hardest.Segment].Role}), use {use:0.00000}, by segment {i} ({scene.Struts.Segments[i].Role}): {slopes[2 * i] + slopes[2 * i + 1]:0.00000}, by difference {(up - down) / (2 * Nudge):0.00000}"));
             }
-            // Slopes leave twist out and take a taper at three places; they choose the direction of a step, never what is kept.
-            Assert.True(errors <= 0.03 * Math.Max(1, count), $"{check}: slopes miss by {errors / count:P1} of the use on average");
         }
-    }, iter: 25, threads: 2);
+    }, iter: 40, threads: 2);
+        Assert.True(errors.Count > 100, $"only {errors.Count} slopes were compared");
+        errors.Sort();
+        Assert.True(errors[(int)(0.95 * errors.Count)].OfUse < 0.05, $"of {errors.Count} slopes one in twenty misses by more than {errors[(int)(0.95 * errors.Count)].OfUse:P1} of the use; the worst: {errors[^1].What}");
+        Assert.True(errors[errors.Count / 2].OfUse < 1e-3, $"half of the slopes miss by more than {errors[errors.Count / 2].OfUse:P2} of the use");
+    }
 
     /// <summary>Many struts under a plate, one of them with hardly any reserve: the others bear so much that they can be far thinner.</summary>
     [Fact]

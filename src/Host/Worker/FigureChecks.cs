@@ -2,6 +2,7 @@ using Stiltwright.Geometry;
 using Stiltwright.Geometry.Layers;
 using Stiltwright.Printing.Estimates;
 using Stiltwright.Printing.Strength;
+using Stiltwright.Printing.Struts;
 using Stiltwright.Sdk;
 
 namespace Stiltwright.Host.Worker;
@@ -24,6 +25,18 @@ internal static class FigureChecks
                 "Ask for a finer source, let the recipe smooth it (smoothFacets of rescale), or sand and fill before painting.")
             { AtMm = facets.At, Piece = w.Pieces.Count > 1 ? p.Letter : null });
         }
+    }
+
+    /// <summary>Tips that come out of a hollow figure's wall inside.</summary>
+    public static void Tips(Workpiece w, Piece p, JobNotes notes)
+    {
+        var through = TipsInWalls.Find(p.Struts, [.. p.Cavities.Select(c => c.Surface)]);
+        if (through.Count == 0) return;
+        var worst = through.MaxBy(t => t.ThroughMm)!;
+        notes.Add(int.MaxValue, new Finding(FindingIds.WallThin, Level.Check,
+            $"{(w.Pieces.Count > 1 ? $"Piece {p.Letter}: " : "")}{through.Count} strut{(through.Count == 1 ? " reaches" : "s reach")} through the wall into the cavity; segment {worst.Segment} at {worst.At} mm by {worst.ThroughMm:0.00} mm. Taking {(through.Count == 1 ? "it" : "them")} off may leave a hole.",
+            "Ask for a thicker wall in the recipe, or fill the marks before painting.")
+        { AtMm = worst.At, Piece = w.Pieces.Count > 1 ? p.Letter : null });
     }
 
     /// <summary>Tip angle of the whole figure on its own base: nearest edge of the base against the height of the mass centre.</summary>

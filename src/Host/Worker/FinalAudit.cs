@@ -37,6 +37,7 @@ internal static class FinalAudit
             places.Peaks();
             places.PlatformGrip();
             places.Weight(mass);
+            FigureChecks.Tips(w, p, notes);
             var closed = Closedness.IsClosed(all);
             pieces.Add(new PieceAudit(
                 all.Bounds.Size, all.TriangleCount, ShellFinder.Find(all).Shells.Count, closed, volume, mass,
