@@ -47,7 +47,21 @@ internal sealed class Scene
             var small = shell.Triangles.Length <= settings.MostTrianglesOfStrut;
             var flat = shell.Closed && shell.SignedVolumeMm3 > 0 && shell.Bounds.Min.Z <= floor + 0.05
                 && shell.Bounds.Size.Z <= Math.Min(settings.MostRaftMm, 0.35 * height);
-            if (shell.Closed && shell.SignedVolumeMm3 > 0 && (small || flat))
+            Mesh? mended = null;
+            var sound = shell.Closed && shell.SignedVolumeMm3 > 0;
+            if (!sound && small && shell.ClashingEdges == 0 && shell.Triangles.Length > 0)
+            {
+                if (OpenRod.Mend(cutter.Take(shell.Triangles)) is { } rod)
+                {
+                    if (ReadTube(rod) is { } bar && bar.Residual < MostResidualOfMended)
+                    {
+                        tube = bar;
+                        mended = new Mesh(mesh.Lattice, cutter.TakeMesh(shell.Triangles).XyzArray, rod.Corners);
+                    }
+                    low = tube is not null && shell.Bounds.Min.Z <= floor + 0.05 && shell.Bounds.Size.Z <= Math.Min(settings.MostRaftMm, 0.35 * height) && RestsFlat(rod, floor);
+                }
+            }
+            else if (sound && (small || flat))
             {
                 var local = cutter.Take(shell.Triangles);
                 low = flat && RestsFlat(local, floor);
@@ -60,7 +74,7 @@ internal sealed class Scene
             if (tube is not null && !low && tube.LargestRadius > settings.WidestStrutShare * box.Size.Length) tube = null;
             if (ball is not null && ball.Radius > settings.WidestStrutShare * box.Size.Length) ball = null;
             if (tube is not null && tube.EndA.Z > tube.EndB.Z) tube = tube.Reversed();
-            parts[shell.Index] = new ScenePart { Shell = shell, Tube = tube, Ball = ball, Low = low };
+            parts[shell.Index] = new ScenePart { Shell = shell, Tube = tube, Ball = ball, Low = low, Mended = tube is null ? null : mended };
             return cutter;
         }, _ => { });
         var scene = new Scene { Mesh = mesh, Shells = shells, Settings = settings, Parts = parts, Floor = floor, Diagonal = box.Size.Length };
@@ -71,6 +85,12 @@ internal sealed class Scene
         scene.TouchBulk(ct);
         return scene;
     }
+
+    /// <summary>An open or inside-out shell counts as a rod only where it is a clean one.</summary>
+    private const double MostResidualOfMended = 0.05;
+
+    /// <summary>A crumb smaller than this share of the scene is no body that could stand on a base.</summary>
+    private const double LeastBodyShare = 0.1;
 
     private static TubeShape? ReadTube(LocalShell local)
     {
@@ -98,7 +118,7 @@ internal sealed class Scene
         var lows = Parts.Where(p => p.Low).ToList();
         foreach (var shell in Shells.Shells)
         {
-            if (!IsBulk(shell.Index)) continue;
+            if (!IsBulk(shell.Index) || shell.Bounds.Size.Length < LeastBodyShare * Diagonal) continue;
             if (shell.Bounds.Min.Z <= Floor + 0.05) BulkOnFloor = true;
             var near = lows.Where(l => shell.Bounds.Meets(l.Shell.Bounds.Grown(0.05))).ToList();
             if (near.Count == 0) continue;

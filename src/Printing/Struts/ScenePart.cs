@@ -14,6 +14,9 @@ internal sealed class ScenePart
     /// <summary>Rests flat on the lowest plane and is no taller than a raft.</summary>
     public bool Low { get; init; }
 
+    /// <summary>The shell closed and turned outwards, where a rod's shell is open at an end or inside out; null where it is sound.</summary>
+    public Mesh? Mended { get; init; }
+
     public int Index => Shell.Index;
 
     /// <summary>Other tubes on which an end (0 lower, 1 upper) of this tube lies.</summary>

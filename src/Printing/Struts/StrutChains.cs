@@ -78,7 +78,7 @@ internal sealed class StrutChains
             }
             _partRole[m] = tube.Pieces.Count == 1 ? roles[0] : roles.Contains(Role.Pillar) ? Role.Pillar
                 : roles.Select((r, i) => (r, tube.Pieces[i].Length)).GroupBy(x => x.r).MaxBy(x => x.Sum(y => y.Length))!.Key;
-            shells.Add(new StrutShell(cutter.TakeMesh(_scene.Parts[m].Shell.Triangles), ids, []));
+            shells.Add(new StrutShell(_scene.Parts[m].Mended ?? cutter.TakeMesh(_scene.Parts[m].Shell.Triangles), ids, []));
             SourceShells.Add(m);
         }
         Hold(order);

@@ -95,7 +95,8 @@ internal sealed class StrutEvidence
     {
         if (p.Tube is not { } t) return false;
         var d = (t.EndB - t.EndA).Unit();
-        return Math.Abs(d.Z) > 0.99 && t.Pieces[0].Section.Sides is 0 or > 4;
+        // A square block may be a piece of a raft; a pyramid is a foot.
+        return Math.Abs(d.Z) > 0.99 && (t.Pieces[0].Section.Sides is 0 or > 4 || t.RadiusB < 0.75 * t.RadiusA);
     }
 
     /// <summary>Widens towards its lower end, as feet do.</summary>

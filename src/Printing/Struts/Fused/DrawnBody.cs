@@ -17,6 +17,14 @@ internal abstract class DrawnBody
     /// <summary>True if a point lies inside or on it.</summary>
     public abstract bool Holds(Vec3 p);
 
+    /// <summary>
+    /// True if a triangle lies along one of its sides, if not quite in it: where a tube bends, generators leave sides a little twisted.
+    /// </summary>
+    public virtual bool OnSide(Vec3 a, Vec3 b, Vec3 c) => false;
+
+    /// <summary>How far a side may be twisted, as a share of the radius.</summary>
+    protected const double TwistShare = 0.05;
+
     /// <summary>The whole body as a closed mesh.</summary>
     public abstract Mesh ToMesh(Lattice lattice);
 }
@@ -150,6 +158,17 @@ internal sealed class DrawnPrism : DrawnShaft
     {
         var s = Along(p);
         return s >= Low - OnMm && s <= High + OnMm && Across(p).Out <= OnMm;
+    }
+
+    public override bool OnSide(Vec3 a, Vec3 b, Vec3 c)
+    {
+        return Near(a) && Near(b) && Near(c);
+
+        bool Near(Vec3 p)
+        {
+            var s = Along(p);
+            return s >= Low - Size && s <= High + Size && Math.Abs(Across(p).Out) <= OnMm + TwistShare * InscribedAt(s);
+        }
     }
 
     /// <summary>The prism between two places along its axis; a radius that would vanish is kept at a hundredth of a millimetre.</summary>

@@ -72,14 +72,14 @@ internal sealed class DrawnSkew : DrawnShaft
     }
 
     /// <summary>True if a triangle lies in one of its sides.</summary>
-    public bool OnSide(Vec3 a, Vec3 b, Vec3 c)
+    public override bool OnSide(Vec3 a, Vec3 b, Vec3 c)
     {
-        var slack = OnMm + SlackShare * _radius;
+        var slack = OnMm + TwistShare * _radius;
         for (var k = 0; k < Sides; k++)
             if (Near(a, k) && Near(b, k) && Near(c, k)) return true;
         return false;
 
-        bool Near(Vec3 p, int k) => Math.Abs((p - _middle[k]).Dot(_outwards[k])) <= slack;
+        bool Near(Vec3 p, int k) => Along(p) >= -_radius && Along(p) <= High + _radius && Math.Abs((p - _middle[k]).Dot(_outwards[k])) <= slack;
     }
 
     /// <summary>How far along its axis it can be drawn on: to its point, or until it has widened so many times, mm.</summary>

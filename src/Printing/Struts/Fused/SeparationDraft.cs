@@ -264,6 +264,7 @@ internal sealed class SeparationDraft
                     if (_labels[t] < 0) _labels[t] = b;
         for (var b = 0; b < _bodies.Count; b++)
             if (use(b)) SpreadFrom(b);
+        SurfaceLabels.TakeFlaps(_mesh, _twin, _bodies, _labels);
 
         void SpreadFrom(int b)
         {

@@ -30,6 +30,31 @@ internal static class SurfaceLabels
             }
     }
 
+    /// <summary>
+    /// Gives each body the free triangles that lie along its sides and border on its own: flaps of a side that is a little
+    /// twisted. What another body holds is no longer free.
+    /// </summary>
+    public static void TakeFlaps(Mesh mesh, int[] twin, IReadOnlyList<DrawnBody> bodies, int[] labels)
+    {
+        for (var changed = true; changed;)
+        {
+            changed = false;
+            for (var t = 0; t < labels.Length; t++)
+            {
+                if (labels[t] >= 0) continue;
+                var (a, b, c) = mesh.Triangle(t);
+                for (var k = 0; k < 3 && labels[t] < 0; k++)
+                {
+                    if (twin[3 * t + k] < 0 || labels[twin[3 * t + k] / 3] is not (>= 0 and var label) || !bodies[label].OnSide(a, b, c)) continue;
+                    // Small ones at a contact are the figure's.
+                    if (Math.Max(a.DistanceTo(b), Math.Max(b.DistanceTo(c), c.DistanceTo(a))) < bodies[label].Size) continue;
+                    labels[t] = label;
+                    changed = true;
+                }
+            }
+        }
+    }
+
     /// <summary>The connected parts of the triangles for which a test holds.</summary>
     public static List<int[]> Parts(int triangles, int[] twin, Func<int, bool> test)
     {

@@ -1,0 +1,122 @@
+using Stiltwright.Geometry;
+using Stiltwright.Geometry.Booleans;
+using Stiltwright.Printing.Growing;
+using Stiltwright.Printing.Struts;
+using Stiltwright.Printing.Struts.Fused;
+
+namespace Stiltwright.Printing.Tests;
+
+/// <summary>Styles of struts, and faults of their shells, that once were missed or taken for something else.</summary>
+public class StrutsStylesTests
+{
+    private static readonly Lattice Grid = new(16);
+    private static readonly Vec3 Middle = new(0, 0, 22);
+    private const double Body = 8;
+
+    private static bool IsStrut(Role r) => r is Role.Foot or Role.Pillar or Role.Brace or Role.Tip;
+
+    private static Recognised Look(Mesh mesh) => Recognition.Recognise(mesh, ShellFinder.Find(mesh), new RecognitionSettings(), CancellationToken.None);
+
+    /// <summary>Struts under a ball, each foot, shaft and leaning tip: axis corners from the platform up.</summary>
+    private static List<Vec3[]> Struts(int count)
+    {
+        var result = new List<Vec3[]>();
+        for (var i = 0; i < count; i++)
+        {
+            double down = 0.25 + 0.06 * i, around = 2.4 * i;
+            var u = new Vec3(Math.Sin(down) * Math.Cos(around), Math.Sin(down) * Math.Sin(around), -Math.Cos(down));
+            var contact = Middle + u * Body;
+            var joint = contact + (u * 0.6 + new Vec3(0, 0, -1)).Unit() * 2;
+            result.Add([joint with { Z = 0 }, joint with { Z = 1.2 }, joint, contact + (contact - joint).Unit() * 0.3]);
+        }
+        return result;
+    }
+
+    private static readonly double[] Radii = [1.0, 0.5, 0.45, 0.18];
+
+    [Fact]
+    public void A_whisker_that_a_strut_holds_at_its_point_stays_figure()
+    {
+        var parts = new List<Mesh> { Primitives.Sphere(Grid, Middle, Body, 24) };
+        foreach (var p in Struts(12)) parts.Add(StrutTube.Build(Grid, p, Radii, 8));
+        // Whiskers stand out from the ball; a whole strut, in three shells, holds each near its point.
+        var whiskers = parts.Count;
+        for (var i = 0; i < 4; i++)
+        {
+            var u = new Vec3(Math.Cos(1.5 * i), Math.Sin(1.5 * i), 0.1).Unit();
+            var point = Middle + u * (Body + 7);
+            parts.Add(Primitives.Frustum(Grid, Middle + u * (Body - 0.6), point, 0.35, 0.12, 8));
+        }
+        for (var i = 0; i < 4; i++)
+        {
+            var u = new Vec3(Math.Cos(1.5 * i), Math.Sin(1.5 * i), 0.1).Unit();
+            var held = Middle + u * (Body + 6.9);
+            Vec3 At(double z) => held with { Z = z };
+            parts.Add(Primitives.Frustum(Grid, At(0), At(1.2), 1, 0.5, 8));
+            parts.Add(Primitives.Frustum(Grid, At(0), At(held.Z - 1.9), 0.5, 0.45, 8));
+            parts.Add(Primitives.Frustum(Grid, At(held.Z - 2), At(held.Z + 0.02), 0.43, 0.18, 8));
+        }
+        var got = Look(Mesh.Concat(Grid, parts));
+        for (var i = 0; i < 4; i++) Assert.False(IsStrut(got.RoleOfShell[whiskers + i]), $"whisker {i} was taken for {got.RoleOfShell[whiskers + i]}: {got.WhyOfShell[whiskers + i]}");
+        for (var i = whiskers + 4; i < parts.Count; i++) Assert.True(IsStrut(got.RoleOfShell[i]), $"shell {i}: {got.RoleOfShell[i]}, {got.WhyOfShell[i]}");
+    }
+
+    [Theory]
+    [InlineData(6)]
+    [InlineData(12)]
+    public void Whole_struts_in_one_bent_tube_each_come_off_a_figure_with_which_they_were_united(int sides)
+    {
+        var whole = Primitives.Sphere(Grid, Middle, Body, 24);
+        var axes = Struts(12);
+        foreach (var p in axes) whole = MeshBoolean.Union(whole, StrutTube.Build(Grid, p, Radii, sides));
+        var got = FusedSeparation.Try(whole, ShellFinder.Find(whole), new RecognitionSettings(), CancellationToken.None);
+        Assert.True(got.Source is not null, got.Why);
+        var graph = got.Source.Recognised.Graph;
+        int found = 0, all = 0;
+        foreach (var p in axes)
+            for (var k = 0; k + 1 < p.Length; k++, all++)
+            {
+                var middle = (p[k] + p[k + 1]) / 2;
+                var near = graph.Segments.Where(g => Math.Abs((g.To - g.From).Unit().Dot((p[k + 1] - p[k]).Unit())) > 0.99
+                    && (middle - g.From).Cross((g.To - g.From).Unit()).Length < 0.1 && g.From.DistanceTo(middle) < g.Length + 0.1 && g.To.DistanceTo(middle) < g.Length + 0.1).ToList();
+                if (near.Count == 0) continue;
+                found++;
+                Assert.Contains(near, g =>
+                {
+                    var share = g.From.DistanceTo(middle) / g.Length;
+                    return Math.Abs((g.RadiusFrom + (g.RadiusTo - g.RadiusFrom) * share) / ((Radii[k] + Radii[k + 1]) / 2) - 1) <= 0.03;
+                });
+            }
+        Assert.True(found >= 0.98 * all, $"{found} of {all} segments found");
+        // What is left of the figure is the ball: not a corner of it went with the struts.
+        var figure = Enumerable.Range(0, got.Source.Shells.Shells.Count).Where(s => got.Source.Recognised.RoleOfShell[s] == Role.Figure).ToList();
+        foreach (var s in figure)
+        {
+            var box = got.Source.Shells.Shells[s].Bounds;
+            Assert.True(box.Min.Z > Middle.Z - Body - 0.05, $"a part of {got.Source.Shells.Shells[s].Triangles.Length} triangles of a strut was left to the figure: {box.Min} to {box.Max}");
+        }
+    }
+
+    [Theory]
+    [InlineData(true)]
+    [InlineData(false)]
+    public void Struts_that_lack_an_end_cap_or_are_inside_out_are_struts_and_are_drawn_closed_and_outwards(bool open)
+    {
+        var parts = new List<Mesh> { Primitives.Sphere(Grid, Middle, Body, 24) };
+        var n = 0;
+        foreach (var p in Struts(12))
+        {
+            var tube = StrutTube.Build(Grid, p, Radii, 12);
+            if (n++ % 2 == 0) tube = open ? tube.Part([.. Enumerable.Range(0, tube.TriangleCount).Where(t => tube.AreaVector(t).Unit().Z > -0.99)]) : tube.Turned();
+            parts.Add(tube);
+        }
+        var got = Look(Mesh.Concat(Grid, parts));
+        Assert.Equal(12, got.RoleOfShell.Count(IsStrut));
+        Assert.Equal(Role.Figure, got.RoleOfShell[0]);
+        foreach (var shell in got.Graph.Shells)
+        {
+            var drawn = ShellFinder.Find(shell.Shape).Shells;
+            Assert.True(drawn.Count == 1 && drawn[0].Closed && drawn[0].SignedVolumeMm3 > 0);
+        }
+    }
+}
