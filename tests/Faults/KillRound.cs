@@ -173,8 +173,9 @@ internal sealed class KillRound : IAsyncDisposable
 
     private async Task AtRandom()
     {
-        // From the first moments of a start to well into the work, or within it; by the clock of this machine as busy as it is.
-        await Task.Delay(_start * ((_host!.StartTook is null ? 2 : 1) * _random.NextDouble()));
+        // In the first moments of a start, or well into the work; by the clock of this machine as busy as it is.
+        var span = _host!.StartTook is null ? _random.Next(2) == 0 ? 2 : 8 : 3;
+        await Task.Delay(_start * (span * _random.NextDouble()));
         FindWorkers();
         if (_random.Next(3) == 0 || !KillWorker(null)) KillHost();
     }
