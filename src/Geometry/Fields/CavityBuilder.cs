@@ -1,4 +1,5 @@
 using System.Globalization;
+using Stiltwright.Geometry.Fields.Creases;
 using Stiltwright.Geometry.Simplifying;
 using Stiltwright.Geometry.Spatial;
 
@@ -9,7 +10,8 @@ namespace Stiltwright.Geometry.Fields;
 /// shells. The depth is kept as lower bounds of exact distances at grid nodes and cut, linear between them, at the level
 /// wall + 3 cell^2 / (8 wall). For a distance g to a convex piece and a tetrahedron inside a ball of radius rho the linear
 /// interpolant is at most r + rho^2 / (2 r) where the distance is r; on Kuhn tetrahedra rho^2 is 3/4 cell^2, so at that level every
-/// point of the cut keeps the wall, as long as the cell is at most a third of it.
+/// point of the cut keeps the wall, as long as the cell is at most a third of it. Inner edges and corners that the cells blunt are put
+/// back afterwards (<see cref="CreaseSharpener"/>).
 /// </summary>
 public static class CavityBuilder
 {
@@ -62,11 +64,19 @@ public static class CavityBuilder
 
         var hollows = Hollows.Find(grid.Lattice, xyz, corners);
         var depth = new Depth(border, kept);
+        SharpSurface sharp = default;
         var (keep, dropped, droppedMm3) = Sort(hollows, request, depth, level);
         corners = Hollows.Join(keep);
-        if (judge is not null && corners.Length > 0)
+        if (corners.Length > 0)
         {
-            (xyz, corners) = CavitySimplifier.Run(field, xyz, corners, level, judge, threads, cancel);
+            if (judge is not null) (xyz, corners) = CavitySimplifier.Run(field, xyz, corners, level, judge, threads, cancel);
+            if (double.IsFinite(request.DeeperMm))
+            {
+                // Points between those looked at may lie a little deeper than these.
+                var deepest = Math.Max(wall + 0.75 * request.DeeperMm, most + 0.01);
+                sharp = CreaseSharpener.Run(border, kept, grid.Lattice, xyz, corners, new CreaseLimits(cell, wall, level, deepest), threads, cancel);
+                (xyz, corners) = (sharp.Xyz, sharp.Corners);
+            }
             keep = Hollows.Find(grid.Lattice, xyz, corners);
         }
         var parts = new List<CavityPart>();
@@ -77,7 +87,17 @@ public static class CavityBuilder
             var (min, mean, p99, deeper) = WallMeasure.Of(surface, border, kept, wall, threads);
             parts.Add(new CavityPart(surface, h.VolumeMm3, depth.LargestBall(surface, level, 16), min, mean, p99) { DeeperMm = deeper });
         }
-        return new CavityResult { Parts = parts, Dropped = dropped, DroppedMm3 = droppedMm3, CellMm = cell, TrianglesBefore = before };
+        return new CavityResult
+        {
+            Parts = parts,
+            Dropped = dropped,
+            DroppedMm3 = droppedMm3,
+            CellMm = cell,
+            TrianglesBefore = before,
+            BluntMm = Math.Max(0, sharp.Depth - wall),
+            GapMm = Math.Max(0, sharp.InGap - wall),
+            GapAt = sharp.GapAt,
+        };
     }
 
     private static (List<Hollow> Keep, int Dropped, double DroppedMm3) Sort(List<Hollow> hollows, CavityRequest request, Depth depth, double level)
@@ -111,6 +131,7 @@ public static class CavityBuilder
         if (!(r.WallMm > 0) || !double.IsFinite(r.WallMm)) throw new ArgumentException($"A wall of {r.WallMm} mm cannot be kept; it must be above zero.", nameof(r));
         if (r.CellMm is { } c && !(c > 0 && c <= r.WallMm / 3))
             throw new ArgumentException(string.Create(CultureInfo.InvariantCulture, $"A cell of {c} mm does not prove a wall of {r.WallMm} mm; it must be above zero and at most a third of the wall."), nameof(r));
+        if (!(r.DeeperMm > 0)) throw new ArgumentException("How much deeper than the wall the surface may lie must be above zero.", nameof(r));
         if (!(r.SimplifyMm >= 0)) throw new ArgumentException("The deviation allowed for saving triangles cannot be negative.", nameof(r));
         foreach (var k in r.KeepSolid)
             if (!(k.RadiusMm > 0)) throw new ArgumentException($"A place that stays solid has a radius of {k.RadiusMm} mm; it must be above zero.", nameof(r));

@@ -35,6 +35,12 @@ public sealed record CavityRequest
     /// <summary>How far the cavity's surface may move inwards to save triangles, mm; 0: not at all. The wall asked is kept either way.</summary>
     public double SimplifyMm { get; init; } = 0.08;
 
+    /// <summary>
+    /// How much deeper than the wall the surface may lie where inner edges and corners are sharp, mm; infinite: as the cells blunt them.
+    /// Never less than what the level and the saving of triangles need.
+    /// </summary>
+    public double DeeperMm { get; init; } = 0.2;
+
     /// <summary>Threads at most; 0: as many as there are processors. The result does not depend on it.</summary>
     public int MaxThreads { get; init; }
 }

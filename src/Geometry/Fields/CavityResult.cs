@@ -34,6 +34,15 @@ public sealed record CavityResult
     /// <summary>Triangles of all hollows before edges are drawn together (where the surface is flat, fewer than the cells' own).</summary>
     public int TrianglesBefore { get; init; }
 
+    /// <summary>How much deeper than the wall the surface still lies, at most, at inner edges that could not be put back; 0: nowhere beyond what was asked.</summary>
+    public double BluntMm { get; init; }
+
+    /// <summary>The same in gaps less than a cell wide, between walls that face each other, mm.</summary>
+    public double GapMm { get; init; }
+
+    /// <summary>Where that gap is, mm.</summary>
+    public Vec3 GapAt { get; init; }
+
     /// <summary>Why the figure cannot be hollowed at all, as a sentence; null where it can.</summary>
     public string? Refusal { get; init; }
 }

@@ -17,6 +17,8 @@ internal sealed class KeptSolid
         _spaces = spaces;
     }
 
+    internal bool IsEmpty => _capsules.Length == 0 && _spaces.Length == 0;
+
     /// <param name="request">Names the capsules and half-spaces.</param>
     /// <param name="wall">The wall asked, mm.</param>
     /// <param name="level">The level at which the field guarantees that wall, mm.</param>
@@ -38,6 +40,19 @@ internal sealed class KeptSolid
         foreach (var (s, plus) in _spaces)
             least = Math.Min(least, s.OffsetMm - s.Normal.Dot(p) + plus);
         return least;
+    }
+
+    /// <summary>
+    /// Whether a corner of pieces that fit a ball lies far enough away for all corners alike to keep the places solid on the whole
+    /// pieces: radius + ball^2 / (2 radius) from an axis, beyond a half-space's own border.
+    /// </summary>
+    internal bool Holds(Vec3 p, double ball2)
+    {
+        foreach (var (c, _) in _capsules)
+            if (TriangleDistance.ClosestOnSegment(p, c.From, c.To).DistanceTo(p) < c.RadiusMm + ball2 / (2 * c.RadiusMm) + FieldBuilder.SlackMm) return false;
+        foreach (var (s, _) in _spaces)
+            if (s.OffsetMm < s.Normal.Dot(p)) return false;
+        return true;
     }
 
     /// <summary>Those terms that can fall below <paramref name="reach"/> plus the way, for points that near to p: the others do not matter there.</summary>

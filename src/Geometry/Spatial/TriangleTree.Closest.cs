@@ -46,7 +46,7 @@ public sealed partial class TriangleTree
         return results;
     }
 
-    private Nearest At(int place, Vec3 p)
+    internal Nearest At(int place, Vec3 p)
     {
         var nearest = TriangleDistance.ClosestPoint(p, Corner(place, 0), Corner(place, 1), Corner(place, 2));
         return new Nearest(nearest.DistanceTo(p), _ids[place], nearest);
@@ -109,6 +109,9 @@ public sealed partial class TriangleTree
         }
         return found;
     }
+
+    /// <summary>Distance of a point from the triangle at a place in the leaves, mm.</summary>
+    internal double DistanceTo(int place, Vec3 p) => (TriangleDistance.ClosestPoint(p, Corner(place, 0), Corner(place, 1), Corner(place, 2)) - p).Length;
 
     /// <summary>
     /// Distance of the segment ab (the axis of a capsule) to the mesh, mm: zero where they cross. Subtract the capsule's radius

@@ -1,3 +1,4 @@
+using System.Globalization;
 using Stiltwright.Geometry;
 using Stiltwright.Geometry.Cutting;
 using Stiltwright.Geometry.Fields;
@@ -122,8 +123,12 @@ public sealed class ShellStage : IStage
     // What was measured on the cavities as made. The wall asked is proven, so a thinner one would be a fault of ours that a person must see.
     private static void StateTheWall(CavityResult result, ShellSettings s, Piece piece, string whose, IStageContext context)
     {
-        double least = result.Parts.Min(p => p.WallMinMm), deeper = result.Parts.Max(p => p.DeeperMm);
-        context.Measure($"cavity deeper than asked at most (sharp inner edges are blunted within a cell of {result.CellMm:0.00} mm){(piece.Letter.Length == 0 ? "" : $" in piece {piece.Letter}")}", Math.Round(deeper, 3), "mm");
+        double least = result.Parts.Min(p => p.WallMinMm), deeper = Math.Max(result.BluntMm, result.Parts.Max(p => p.DeeperMm));
+        var inPiece = piece.Letter.Length == 0 ? "" : $" in piece {piece.Letter}";
+        // Inner edges and corners are sharp to within 0.2 mm; only where two walls face each other across less than a cell does the cavity end early.
+        if (result.GapMm > result.BluntMm)
+            context.Measure(string.Create(CultureInfo.InvariantCulture, $"cavity deeper than asked at most (it ends where it would be narrower than {result.CellMm:0.00} mm between two walls, near {result.GapAt} mm){inPiece}"), Math.Round(Math.Max(deeper, result.GapMm), 3), "mm");
+        else context.Measure($"cavity deeper than asked at most{inPiece}", Math.Round(deeper, 3), "mm");
         if (least < s.WallMm - 0.001)
             context.Report(new Finding(FindingIds.WallThin, Level.Check, $"{whose} has a wall of {least:0.000} mm in one place of its cavity; {s.WallMm:0.0} mm were asked.",
                 "Do not print it before somebody has looked at the place; a finer cell in the recipe may help.")
