@@ -50,7 +50,7 @@ public static class PieceModels
     public static ColumnGrid GridOf(Piece piece)
     {
         var box = Box3.Empty;
-        foreach (var mesh in (Mesh[])[piece.Outer, piece.Untouched, piece.Raft, .. piece.StrutsAsEnlarged.Shells.Select(s => s.Shape)])
+        foreach (var mesh in (Mesh[])[piece.Outer, piece.Untouched, piece.Raft, .. piece.StrutsAsEnlarged.Shells.Select(s => s.Shape), .. piece.Struts.Shells.Select(s => s.Shape)])
             if (mesh.TriangleCount > 0) box = box.With(mesh.Bounds);
         return ColumnGrid.Covering(box, ColumnGrid.PitchFor(box, MostColumns));
     }

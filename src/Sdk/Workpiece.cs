@@ -84,7 +84,7 @@ public sealed record Piece
     /// <summary>The struts.</summary>
     public required StrutGraph Struts { get; init; }
 
-    /// <summary>The struts as plain enlarging would have made them, for comparison; same segment ids.</summary>
+    /// <summary>The struts as plain enlarging would have made them (what was grown here as it grew), for comparison; same segment ids.</summary>
     public required StrutGraph StrutsAsEnlarged { get; init; }
 
     /// <summary>The raft, or an empty mesh.</summary>

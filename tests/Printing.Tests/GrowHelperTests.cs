@@ -14,13 +14,13 @@ public class GrowHelperTests
     private static readonly Lattice Grid = new(16);
     private static readonly GrowthSizes Sizes = new(0.5, 1.0, 2.5, 2, 4, 0.2, 8);
 
-    private static (GrowthScene Scene, TriangleTree Surface, SizingRequest Request) Plate(double thinTip)
+    private static (GrowthScene Scene, TriangleTree Surface, SizingRequest Request) Plate(double thinTip, double thinPillar = 3)
     {
         var plate = Primitives.Box(Grid, new Vec3(-12, -9, 30), new Vec3(12, 9, 36));
         var bench = new LoadsBench(0.1);
         foreach (var (x, y) in new[] { (-9.0, -6.0), (9, -6), (9, 6), (-9, 6) })
         {
-            bench.WithTip(x, y, 30.05, 3, x < 0 && y < 0 ? thinTip : 2, 3);
+            bench.WithTip(x, y, 30.05, x < 0 && y < 0 ? thinPillar : 3, x < 0 && y < 0 ? thinTip : 2, 3);
         }
         var layers = LayerStack.Build(Columns.Build([new ColumnPart(plate, 0)], ColumnGrid.Covering(plate.Bounds, 0.25), default), 0.1, default).ForLoads();
         var tree = TriangleTree.Build(plate);
@@ -69,7 +69,7 @@ public class GrowHelperTests
             over = StrutSizing.Overloaded(request, LoadSolver.Solve(request.Enlarged, default), null);
         }
         Assert.InRange(over[0].Over, 1, 1.3);
-        var result = StouterStruts.Thicken(scene.Figure, request, 1.35, Grid, default);
+        var result = StouterStruts.Thicken(scene, request, 1.35, Grid, default);
         Assert.Equal((over.Count, 0), (result.OverBefore, result.OverAfter));
         Assert.InRange(result.Most, 1, 1.35);
         Assert.All(result.Thicker, i => Assert.True(i < 2, $"segment {i} is no part of the strut in trouble"));
@@ -83,9 +83,9 @@ public class GrowHelperTests
     public void What_would_have_to_be_far_thicker_or_is_not_sure_stays_as_plain_enlarging_makes_it()
     {
         var (scene, _, request) = Plate(0.5);
-        Assert.Same(request.Enlarged.Struts, StouterStruts.Thicken(scene.Figure, request, 1.0001, Grid, default).Graph);
+        Assert.Same(request.Enlarged.Struts, StouterStruts.Thicken(scene, request, 1.0001, Grid, default).Graph);
         var unsure = request with { Unsure = request.Enlarged.Struts.Segments.Select(s => s.Id).ToHashSet() };
-        var result = StouterStruts.Thicken(scene.Figure, unsure, 1.35, Grid, default);
+        var result = StouterStruts.Thicken(scene, unsure, 1.35, Grid, default);
         Assert.Same(request.Enlarged.Struts, result.Graph);
         Assert.Equal(result.OverBefore, result.OverAfter);
     }
@@ -103,6 +103,35 @@ public class GrowHelperTests
         var through = TipsInWalls.Find(new StrutGraph([tip], []), [cavity]);
         Assert.Equal(told, through.Count);
         if (told == 1 && depth < 2) Assert.Equal(0.5 - (2 - depth), through[0].ThroughMm, 9);
+    }
+
+    [Fact]
+    public void A_strut_inside_a_cavity_does_not_come_through_its_wall()
+    {
+        var cavity = Primitives.Box(Grid, new Vec3(-10, -7, 32), new Vec3(10, 7, 50)).Turned();
+        var bench = new LoadsBench(0.1);
+        bench.Add(Role.Tip, new Vec3(0, 0, 46), new Vec3(0, 0, 50.3), 1, 0.5, EndHeldBy.Strut, EndHeldBy.Figure, [], null, 0);
+        Assert.Empty(TipsInWalls.Find(new StrutGraph([bench.Segments[0] with { Contact = new Vec3(0, 0, 50) }], []), [cavity]));
+    }
+
+    [Fact]
+    public void A_strut_beside_which_the_figure_leaves_no_room_stays_as_thick_as_it_is()
+    {
+        // The first pillar that is over the rule, thinner and thinner.
+        var thin = 3.0;
+        var (scene, _, request) = Plate(Math.Min(2, thin), thin);
+        while (StrutSizing.Overloaded(request, LoadSolver.Solve(request.Enlarged, default), null).All(o => o.Segment != 0))
+        {
+            thin -= 0.05;
+            (scene, _, request) = Plate(Math.Min(2, thin), thin);
+        }
+        Assert.Contains(0, StouterStruts.Thicken(scene, request, 2, Grid, default).Thicker);
+        // A wall 0.02 mm beside the pillar in trouble.
+        var pillar = request.Enlarged.Struts.Segments[0];
+        var wall = Primitives.Box(Grid, new Vec3(pillar.From.X + pillar.RadiusFrom + 0.02, -8, 2), new Vec3(pillar.From.X + pillar.RadiusFrom + 1, -4, 20));
+        var hemmed = new GrowthScene(TriangleTree.Build(Mesh.Concat(Grid, [scene.Figure.Mesh, wall])), Mesh.Empty(Grid), scene.Room);
+        var result = StouterStruts.Thicken(hemmed, request, 2, Grid, default);
+        Assert.DoesNotContain(0, result.Thicker);
     }
 
     [Fact]

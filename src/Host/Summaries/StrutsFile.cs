@@ -34,7 +34,7 @@ public sealed record StrutsFile(IReadOnlyList<StrutEntry> Struts, RaftEntry? Raf
                 entries.Add(new StrutEntry(
                     idAt + now.Id, now.Role == Role.Unsure ? "unsure" : now.Role.ToString().ToLowerInvariant(), now.From, now.To,
                     was is null || now.Added ? [0, 0] : [was.RadiusFrom, was.RadiusTo], [now.RadiusFrom, now.RadiusTo], now.Sides, now.Confidence,
-                    now.Added ? "added" : d?.Decision ?? (was is null ? "added" : now.Role == Role.Unsure ? "unsure" : "kept"),
+                    now.Added ? "added" : was is not null && Thicker(was, now) ? "reinforced" : d?.Decision ?? (was is null ? "added" : now.Role == Role.Unsure ? "unsure" : "kept"),
                     d?.Use, d?.BoundBy, d is { AtLayer: > 0 } ? d.AtLayer : null, strutAt + now.Chain, split ? piece.Letter : null, now.Contact));
                 chains = Math.Max(chains, now.Chain + 1);
             }
@@ -43,6 +43,12 @@ public sealed record StrutsFile(IReadOnlyList<StrutEntry> Struts, RaftEntry? Raf
         }
         return new StrutsFile(entries, raft);
     }
+
+    /// <summary>True if an end of a segment is thicker than plain enlarging makes it.</summary>
+    public static bool Thicker(StrutSegment enlarged, StrutSegment now) =>
+        now.RadiusFrom > enlarged.RadiusFrom * (1 + Noticeable) || now.RadiusTo > enlarged.RadiusTo * (1 + Noticeable);
+
+    private const double Noticeable = 1e-3;
 }
 
 /// <summary>One strut segment.</summary>

@@ -149,7 +149,11 @@ public sealed record RoleFacts(int FigureShells, int Struts, int Rafts, int Inne
 /// <param name="WorstUse">Largest load over capacity of any segment, no factor in it.</param>
 /// <param name="WorstUseLayer">Layer at which that is, from 1.</param>
 public sealed record StrutFacts(
-    int Recognised, int Thinned, int LeftAsIs, int Added, int Removed, BeforeAfter? DiameterMm, BeforeAfter? TipMm, double? WorstUse, int? WorstUseLayer);
+    int Recognised, int Thinned, int LeftAsIs, int Added, int Removed, BeforeAfter? DiameterMm, BeforeAfter? TipMm, double? WorstUse, int? WorstUseLayer)
+{
+    /// <summary>Made thicker than plain enlarging.</summary>
+    public int Thicker { get; init; }
+}
 
 /// <summary>A spread after plain enlargement and as it will print.</summary>
 public sealed record BeforeAfter(Spread Before, Spread After);

@@ -8,7 +8,7 @@ internal static class SummaryStruts
     public static void Add(HtmlWriter w, Summary s, PageMaterial m)
     {
         if (s.Struts is not { } t) return;
-        w.Add($"<h2 id=\"struts\">Struts</h2>\n<p>{Words.Count(t.Recognised, "segment")} found: {Words.Number(t.Thinned)} thinned, {Words.Number(t.LeftAsIs)} left at plain enlargement, {Words.Number(t.Added)} added, {Words.Number(t.Removed)} left out.");
+        w.Add($"<h2 id=\"struts\">Struts</h2>\n<p>{Words.Count(t.Recognised, "segment")} found: {Words.Number(t.Thinned)} thinned, {Words.Number(t.LeftAsIs)} left at plain enlargement, {(t.Thicker > 0 ? $"{Words.Number(t.Thicker)} made thicker than that, " : "")}{Words.Number(t.Added)} added, {Words.Number(t.Removed)} left out.");
         if (t.WorstUse is { } use)
             w.Add($" The hardest used carries {Words.Percent(use)} of what it can bear{(t.WorstUseLayer is { } at ? $", at layer {Words.Number(at)}" : "")}.");
         w.Add($"</p>\n<table><caption>Diameters are those of the circle of equal area. “Enlarged” is what plain enlarging gives.</caption><tr><th></th><th class=\"n\">Enlarged: least</th><th class=\"n\">median</th><th class=\"n\">largest</th><th class=\"n\">As printed: least</th><th class=\"n\">median</th><th class=\"n\">largest</th></tr>");

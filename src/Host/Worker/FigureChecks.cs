@@ -34,7 +34,7 @@ internal static class FigureChecks
         if (through.Count == 0) return;
         var worst = through.MaxBy(t => t.ThroughMm)!;
         notes.Add(int.MaxValue, new Finding(FindingIds.WallThin, Level.Check,
-            $"{(w.Pieces.Count > 1 ? $"Piece {p.Letter}: " : "")}{through.Count} strut{(through.Count == 1 ? " reaches" : "s reach")} through the wall into the cavity; segment {worst.Segment} at {worst.At} mm by {worst.ThroughMm:0.00} mm. Taking {(through.Count == 1 ? "it" : "them")} off may leave a hole.",
+            $"{(w.Pieces.Count > 1 ? $"Piece {p.Letter}: " : "")}{through.Count} strut{(through.Count == 1 ? " reaches" : "s reach")} through the wall into the cavity, the farthest at {worst.At} mm by {worst.ThroughMm:0.00} mm. Taking {(through.Count == 1 ? "it" : "them")} off may leave a hole.",
             "Ask for a thicker wall in the recipe, or fill the marks before painting.")
         { AtMm = worst.At, Piece = w.Pieces.Count > 1 ? p.Letter : null });
     }

@@ -95,11 +95,14 @@ internal static class SetFacts
         // What was grown here is added, however thin it became; the others are the source's own.
         var added = w.Pieces.Sum(p => p.Struts.Segments.Count(s => s.Added));
         var own = w.Pieces.Sum(p => p.Struts.Segments.Count) - added;
-        var thinned = w.Pieces.Sum(p => p.Decisions.Count(d => d.Decision == "thinned" && !p.Struts.Segments[d.Segment].Added));
+        bool Thicker(Piece p, int i) => i < p.StrutsAsEnlarged.Segments.Count && !p.Struts.Segments[i].Added && StrutsFile.Thicker(p.StrutsAsEnlarged.Segments[i], p.Struts.Segments[i]);
+        var thicker = w.Pieces.Sum(p => Enumerable.Range(0, p.Struts.Segments.Count).Count(i => Thicker(p, i)));
+        var thinned = w.Pieces.Sum(p => p.Decisions.Count(d => d.Decision == "thinned" && !p.Struts.Segments[d.Segment].Added && !Thicker(p, d.Segment)));
         return new StrutFacts(
-            recognised, thinned, Math.Max(0, own - thinned), added, Math.Max(0, recognised - own),
+            recognised, thinned, Math.Max(0, own - thinned - thicker), added, Math.Max(0, recognised - own),
             Spreads(w, s => s.Role != Role.Tip, s => s.EqualAreaDiameter((s.RadiusFrom + s.RadiusTo) / 2)),
-            Spreads(w, s => s.Role == Role.Tip, s => s.EqualAreaDiameter(s.RadiusTo)), worst?.Use, worst is { AtLayer: > 0 } ? worst.AtLayer : null);
+            Spreads(w, s => s.Role == Role.Tip, s => s.EqualAreaDiameter(s.RadiusTo)), worst?.Use, worst is { AtLayer: > 0 } ? worst.AtLayer : null)
+        { Thicker = thicker };
     }
 
     private static BeforeAfter? Spreads(Workpiece w, Func<StrutSegment, bool> which, Func<StrutSegment, double> diameter)

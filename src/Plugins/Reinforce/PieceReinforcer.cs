@@ -21,20 +21,19 @@ internal sealed class PieceReinforcer(Workpiece workpiece, Piece piece, GrowthSi
     /// <summary>Places named in a finding.</summary>
     private const int PlacesNamed = 5;
 
-    private GrowthScene? _surroundings;
-
     private string? Letter => workpiece.Pieces.Count > 1 ? piece.Letter : null;
 
     private string Whose => Letter is null ? "" : $"Piece {Letter}: ";
 
     public Piece Reinforced()
     {
-        var scene = _surroundings = Surroundings();
+        var scene = Surroundings();
         var (struts, left) = HoldSpots(scene);
         if (settings.Overhangs && struts.Segments.Count > 0 && left > 0) (struts, left) = HoldFlats(scene, struts, left);
         if (settings.Helpers && struts.Segments.Count > 0 && left > 0) struts = Help(scene, struts, left);
-        if (settings.MostThicker > 1 && struts.Segments.Count > 0) struts = Thicken(struts);
-        return ReferenceEquals(struts, piece.Struts) ? piece : piece with { Struts = struts, StrutsAsEnlarged = struts };
+        // What was grown is like plain enlarging of the figure's own; what is thicker than that is told from it.
+        var thicker = settings.MostThicker > 1 && struts.Segments.Count > 0 ? Thicken(scene, struts) : struts;
+        return ReferenceEquals(thicker, piece.Struts) ? piece : piece with { Struts = thicker, StrutsAsEnlarged = struts };
     }
 
     private GrowthScene Surroundings()
@@ -172,15 +171,15 @@ internal sealed class PieceReinforcer(Workpiece workpiece, Piece piece, GrowthSi
         return result.Graph;
     }
 
-    private StrutGraph Thicken(StrutGraph struts)
+    private StrutGraph Thicken(GrowthScene scene, StrutGraph struts)
     {
         var request = Request(struts) with { Unsure = struts.Segments.Where(s => s.Role == Role.Unsure).Select(s => s.Id).ToHashSet() };
         if (request.Source is null && request.Rule == SizingRule.Relative) return struts;
-        var result = StouterStruts.Thicken(_surroundings!.Figure, request, settings.MostThicker, piece.Outer.Lattice, cancel);
+        var result = StouterStruts.Thicken(scene, request, settings.MostThicker, piece.Outer.Lattice, cancel);
         if (result.Thicker.Count == 0) return struts;
         context.Report(new Finding(FindingIds.StrutThicker, Level.Note,
-            $"{Whose}{result.Thicker.Count} strut segment{(result.Thicker.Count == 1 ? " was" : "s were")} made thicker than plain enlarging makes {(result.Thicker.Count == 1 ? "it" : "them")}, up to {result.Most:0.00} times, since {(result.OverBefore == 1 ? "one was" : "some were")} used too hard: {result.OverBefore} {(result.OverBefore == 1 ? "was" : "were")} over a rule of safety before, {result.OverAfter} {(result.OverAfter == 1 ? "is" : "are")} now. Marks of the thicker contacts on the figure are as much wider.",
-            result.OverAfter == 0 ? "Nothing to do; struts.json has the radii." : "See what is said of overloaded struts; struts.json has the radii.")
+            $"{Whose}{result.Thicker.Count} strut segment{(result.Thicker.Count == 1 ? " was" : "s were")} made thicker than plain enlarging makes {(result.Thicker.Count == 1 ? "it" : "them")}, up to {result.Most:0.00} times, since {(result.OverBefore == 1 ? "one was" : "some were")} used too hard: {result.OverBefore} {(result.OverBefore == 1 ? "was" : "were")} over a rule of safety before, {result.OverAfter} {(result.OverAfter == 1 ? "is" : "are")} now. Where contacts are thicker, their marks on the figure are wider.",
+            result.OverAfter == 0 ? "Nothing to do; struts.json has the radii before and after." : "See what is said of overloaded struts; struts.json has the radii before and after.")
         { AtMm = result.Graph.Segments[result.Thicker[0]].To, Piece = Letter });
         return result.Graph;
     }

@@ -41,7 +41,7 @@ public sealed class ShellStage : IStage
     public string Name => "shell";
 
     /// <inheritdoc/>
-    public string Version => "1.0";
+    public string Version => "1.1";
 
     /// <inheritdoc/>
     public Type SettingsType => typeof(ShellSettings);

@@ -90,7 +90,7 @@ internal sealed class PieceThinner(Workpiece workpiece, Piece piece, StrutThinSe
     private void Report(SizingResult sized, ResizeResult rebuilt, IReadOnlyList<OverloadedStrut> overloaded)
     {
         if (sized.KeptPiece.Length > 0)
-            context.Report(new Finding("struts-kept", Level.Note, $"{Whose}No strut was thinned: {sized.KeptPiece}.", "Nothing to do; the struts are as strong as plain enlarging makes them.") { Piece = Letter });
+            context.Report(new Finding("struts-kept", Level.Note, $"{Whose}No strut was thinned: {sized.KeptPiece}.", "Nothing to do; the struts are as they were before this stage.") { Piece = Letter });
         if (rebuilt.Left.Count > 0)
             context.Report(new Finding("struts-kept", Level.Note,
                 $"{Whose}{rebuilt.Left.Count} strut shell{(rebuilt.Left.Count == 1 ? "" : "s")} could not be made thinner without a fault and stay{(rebuilt.Left.Count == 1 ? "s" : "")} as enlarged; the first: {rebuilt.Left[0].Why}.",

@@ -47,7 +47,7 @@ internal sealed partial class PathFinder
                 scene.Figure.RayHits(spot.At + d * 0.01, d, PinMm, hits);
                 if (hits.Count == 0)
                 {
-                    if (tilt == 0 && spot.At.Z <= PinMm && Math.Max(least, spot.At.Z / PinSlender) is var stout)
+                    if (tilt == 0 && spot.At.Z <= PinMm && Math.Max(least, spot.At.Z / PinSlender) is var stout && Crossings(spot.At with { Z = 0 }, spot.At, 2 * stout) >= 0)
                         return new StrutPath([spot.At with { Z = 0 }, spot.At - d * Depth(spot.At, d, stout)], EndHeldBy.Platform, -1, Thin(stout));
                     continue;
                 }

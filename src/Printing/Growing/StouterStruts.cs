@@ -27,14 +27,14 @@ public static class StouterStruts
     private const double NearContact = 0.4; // upper share of a tip that is near the figure by its purpose
 
     /// <summary>Thickens.</summary>
-    /// <param name="figure">The figure as it prints.</param>
+    /// <param name="scene">What to keep clear of.</param>
     /// <param name="request">The rules, and the piece with its struts as plain enlarging makes them.</param>
     /// <param name="most">Most times as thick as plain enlarging.</param>
     /// <param name="lattice">Lattice of the set.</param>
     /// <param name="cancel">Stops the work.</param>
-    public static StouterResult Thicken(Geometry.Spatial.TriangleTree figure, SizingRequest request, double most, Lattice lattice, CancellationToken cancel)
+    public static StouterResult Thicken(GrowthScene scene, SizingRequest request, double most, Lattice lattice, CancellationToken cancel)
     {
-        ArgumentNullException.ThrowIfNull(figure);
+        ArgumentNullException.ThrowIfNull(scene);
         ArgumentNullException.ThrowIfNull(request);
         var struts = request.Enlarged.Struts;
         var source = request.Source is null || request.Rule == SizingRule.Absolute ? null : LoadSolver.Solve(request.Source, cancel);
@@ -45,12 +45,14 @@ public static class StouterStruts
         }
         var before = Over(struts);
         var best = (Graph: struts, Over: before);
-        var sizes = new Sizes(figure, request, most);
+        var sizes = new Sizes(request, most);
         for (var (round, over) = (0, before); round < MostRounds && over.Count > 0; round++)
         {
             cancel.ThrowIfCancellationRequested();
             if (!sizes.Raise(over)) break;
             var graph = StrutShapes.Resize(struts, sizes.Thicker(), lattice).Graph;
+            // Rings that pieces share take the larger size, so what stands in the way is asked of the struts as they came out.
+            while (sizes.Forbid(Hindered(scene, struts, graph))) graph = StrutShapes.Resize(struts, sizes.Thicker(), lattice).Graph;
             over = Over(graph);
             if (Sum(over) < Sum(best.Over) && Hardest(over) <= Hardest(before)) best = (graph, over);
         }
@@ -60,6 +62,28 @@ public static class StouterStruts
         return new StouterResult(best.Graph, thicker, thicker.Select(By).DefaultIfEmpty(1).Max(), before.Count, best.Over.Count);
     }
 
+    private static bool AtContact(StrutSegment g) => g.Role == Role.Tip && (g.ToHeldBy == EndHeldBy.Figure || g.FromHeldBy == EndHeldBy.Figure);
+
+    // Chains of segments that came nearer to something than they may: the figure, the mouth of a drain hole, the printer's edge, another's tip.
+    private static IEnumerable<int> Hindered(GrowthScene scene, StrutGraph before, StrutGraph now)
+    {
+        for (var i = 0; i < now.Segments.Count; i++)
+        {
+            StrutSegment was = before.Segments[i], g = now.Segments[i];
+            double old = Math.Max(was.RadiusFrom, was.RadiusTo), radius = Math.Max(g.RadiusFrom, g.RadiusTo);
+            if (radius <= old * (1 + 1e-6) && g.RadiusFrom <= was.RadiusFrom * (1 + 1e-6) && g.RadiusTo <= was.RadiusTo * (1 + 1e-6)) continue;
+            Vec3 a = g.From, b = g.To;
+            if (g.ToHeldBy == EndHeldBy.Figure) b += (a - b) * NearContact;
+            if (g.FromHeldBy == EndHeldBy.Figure) a += (b - a) * NearContact;
+            bool Came(Func<double, bool> meets) => meets(radius) && !meets(old);
+            var hindered = Came(r => scene.Figure.AnyWithin(a, b, r)) || Came(r => scene.Figure.AnyWithin(a, b, r + NearMm))
+                || scene.KeepOut.Any(k => Came(r => Segments.Distance(a, b, k.At, k.At) < r + k.RadiusMm))
+                || Came(r => !scene.InRoom(a, r) || !scene.InRoom(b, r))
+                || before.Segments.Any(t => t.Role == Role.Tip && t.Chain != g.Chain && Came(r => Segments.Distance(a, b, t.From, t.To) < r + Math.Max(t.RadiusFrom, t.RadiusTo)));
+            if (hindered) yield return g.Chain;
+        }
+    }
+
     private static double Ratio(double now, double before) => before > 0 ? now / before : 1;
 
     private static double Sum(IReadOnlyList<OverloadedStrut> over) => over.Sum(o => o.Over - 1);
@@ -67,11 +91,22 @@ public static class StouterStruts
     private static double Hardest(IReadOnlyList<OverloadedStrut> over) => over.Count == 0 ? 0 : over.Max(o => o.Over);
 
     /// <summary>How much thicker each strut and each contact end is to be.</summary>
-    private sealed class Sizes(Geometry.Spatial.TriangleTree figure, SizingRequest request, double most)
+    private sealed class Sizes(SizingRequest request, double most)
     {
         private readonly IReadOnlyList<StrutSegment> _segments = request.Enlarged.Struts.Segments;
         private readonly Dictionary<int, double> _chain = [];
         private readonly Dictionary<int, double> _contact = []; // by tip
+        private readonly HashSet<int> _forbidden = []; // chains in whose way something stands
+
+        /// <summary>Lets chains stay as they are; false where all of them did already.</summary>
+        public bool Forbid(IEnumerable<int> chains)
+        {
+            var any = false;
+            foreach (var chain in chains) any |= _forbidden.Add(chain);
+            return any;
+        }
+
+        private bool Stays(StrutSegment g) => g.Role == Role.Unsure || request.Unsure.Contains(g.Id) || _forbidden.Contains(g.Chain);
 
         /// <summary>Raises what overloads ask for; false where nothing may grow any more.</summary>
         public bool Raise(IReadOnlyList<OverloadedStrut> over)
@@ -80,7 +115,7 @@ public static class StouterStruts
             foreach (var o in over)
             {
                 var g = _segments[o.Segment];
-                if (g.Role == Role.Unsure || request.Unsure.Contains(g.Id)) continue;
+                if (Stays(g)) continue;
                 // Tearing out of a wall goes with the diameter, pull with the area, bending with its 3/2 power; a column with the
                 // area at least.
                 var by = Spare * (o.Check == LoadCheck.WallPullOut ? o.Over : Math.Sqrt(o.Over));
@@ -97,16 +132,17 @@ public static class StouterStruts
             return any;
         }
 
-        /// <summary>New radii of all segments that are to be thicker and keep clear of the figure.</summary>
+        /// <summary>New radii of all segments that are to be thicker.</summary>
         public List<SegmentSize> Thicker()
         {
             var list = new List<SegmentSize>();
             foreach (var g in _segments)
             {
+                if (Stays(g)) continue;
                 double shaft = Chain(g), contact = AtContact(g) ? Math.Max(_contact.GetValueOrDefault(g.Id, 1), 1) : shaft;
                 var atFrom = AtContact(g) && g.ToHeldBy != EndHeldBy.Figure;
                 var (from, to) = (g.RadiusFrom * (atFrom ? contact : shaft), g.RadiusTo * (atFrom || !AtContact(g) ? shaft : contact));
-                if ((from > g.RadiusFrom || to > g.RadiusTo) && Clear(g, from, to)) list.Add(new SegmentSize(g.Id, from, to));
+                if (from > g.RadiusFrom || to > g.RadiusTo) list.Add(new SegmentSize(g.Id, from, to));
             }
             return list;
         }
@@ -120,16 +156,5 @@ public static class StouterStruts
         }
 
         private double Chain(StrutSegment g) => _chain.GetValueOrDefault(g.Chain, 1);
-
-        private static bool AtContact(StrutSegment g) => g.Role == Role.Tip && (g.ToHeldBy == EndHeldBy.Figure || g.FromHeldBy == EndHeldBy.Figure);
-
-        private bool Clear(StrutSegment g, double from, double to)
-        {
-            Vec3 a = g.From, b = g.To;
-            if (AtContact(g)) (a, b) = g.ToHeldBy == EndHeldBy.Figure ? (a, b + (a - b) * NearContact) : (a + (b - a) * NearContact, b);
-            else if (g.FromHeldBy == EndHeldBy.Figure) a += (b - a) * NearContact;
-            double before = Math.Max(g.RadiusFrom, g.RadiusTo) + NearMm, now = Math.Max(from, to) + NearMm;
-            return !figure.AnyWithin(a, b, now) || figure.AnyWithin(a, b, before);
-        }
     }
 }

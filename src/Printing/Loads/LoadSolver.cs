@@ -1,4 +1,3 @@
-using System.Runtime.CompilerServices;
 using Stiltwright.Geometry;
 using Stiltwright.Printing.Strength;
 using Stiltwright.Printing.Struts;
@@ -17,8 +16,10 @@ public static class LoadSolver
 {
     private sealed record Solved(LoadScene Scene, LoadResult Result);
 
-    // The last answer for each set of struts: several stages ask for the same one.
-    private static readonly ConditionalWeakTable<StrutGraph, Solved> Known = [];
+    // The last answers, the newest first: stages one after the other ask for the same ones (the source, the struts as they left the stage before).
+    private const int Kept = 3;
+    private static readonly List<Solved> Known = [];
+    private static readonly Lock KnownLock = new();
 
     /// <summary>Solves a scene at all its layers. The same struts in the same surroundings give the answer that is known already.</summary>
     /// <exception cref="OperationCanceledException">Asked to stop.</exception>
@@ -26,13 +27,24 @@ public static class LoadSolver
     {
         ArgumentNullException.ThrowIfNull(scene);
         cancellation.ThrowIfCancellationRequested();
-        if (Known.TryGetValue(scene.Struts, out var known) && Same(known.Scene, scene)) return known.Result;
+        lock (KnownLock)
+            if (Known.FindIndex(k => Same(k.Scene, scene)) is >= 0 and var at)
+            {
+                var known = Known[at];
+                Known.RemoveAt(at);
+                Known.Insert(0, known);
+                return known.Result;
+            }
         var result = new LoadRun(scene).Solve(null, null, cancellation);
-        Known.AddOrUpdate(scene.Struts, new Solved(scene, result));
+        lock (KnownLock)
+        {
+            Known.Insert(0, new Solved(scene, result));
+            if (Known.Count > Kept) Known.RemoveAt(Kept);
+        }
         return result;
     }
 
-    private static bool Same(LoadScene a, LoadScene b) => a with { Vents = b.Vents } == b && a.Vents.SequenceEqual(b.Vents);
+    private static bool Same(LoadScene a, LoadScene b) => ReferenceEquals(a.Struts, b.Struts) && a with { Vents = b.Vents } == b && a.Vents.SequenceEqual(b.Vents);
 
     /// <summary>Solves a scene at some layers only; what it leaves behind tells how uses depend on sizes.</summary>
     internal static LoadResult Solve(LoadScene scene, bool[]? layers, LoadTrace? trace, CancellationToken cancellation) =>

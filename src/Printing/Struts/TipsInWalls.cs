@@ -15,6 +15,8 @@ public sealed record TipThrough(int Segment, Vec3 At, double ThroughMm);
 /// </summary>
 public static class TipsInWalls
 {
+    private const double OnCavityMm = 0.05;
+
     /// <summary>The ends that touch a cavity's surface or reach into the cavity, by segment.</summary>
     /// <param name="struts">The struts.</param>
     /// <param name="cavities">Surfaces of the cavities, in the coordinates of the struts.</param>
@@ -32,6 +34,7 @@ public static class TipsInWalls
                 if (g.Role == Role.Brace || g.Contact is not { } contact) continue;
                 // What lies in the wall: from the contact to the end that the figure holds.
                 var (end, radius) = g.ToHeldBy == EndHeldBy.Figure ? (g.To, g.RadiusTo) : (g.From, g.RadiusFrom);
+                if (tree.Closest(contact, OnCavityMm).Found) continue; // a strut inside the cavity, which ends there
                 var reach = radius + contact.DistanceTo(end);
                 if (!cavity.Bounds.Grown(reach).Holds(end)) continue;
                 var near = tree.ClosestToSegment(contact, end, null, radius).Distance;
