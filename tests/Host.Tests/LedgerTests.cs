@@ -1,4 +1,5 @@
 using Dapper;
+using Microsoft.Data.Sqlite;
 using Microsoft.Extensions.Logging.Abstractions;
 using Stiltwright.Host.Jobs;
 using Stiltwright.Host.Mail;
@@ -54,6 +55,40 @@ public sealed class LedgerTests : IDisposable
     }
 
     [Fact]
+    public async Task A_job_whose_message_came_to_count_for_another_size_gets_one_of_its_own_size_before_another_is_done()
+    {
+        var ledger = new Ledger(_room.State, TimeProvider.System);
+        var queue = new NotedQueue();
+        var (desk, done) = Desk(ledger, "share", queue);
+        var large = Add(ledger, 0, bytes: 200L << 20); // it was small when its message was sent
+        var small = Add(ledger, 1, bytes: 284);
+        await desk.RunNext(large.Id, large: false, default);
+        Assert.Equal(["crab-1.stl"], done);
+        Assert.Equal([(large.Id, true)], queue.Jobs);
+        await desk.RunNext(small.Id, large: false, default);
+        await desk.RunNext(large.Id, large: true, default);
+        Assert.Equal(["crab-1.stl", "crab-0.stl"], done);
+        Assert.Single(queue.Jobs);
+    }
+
+    [Fact]
+    public void A_ledger_that_could_not_be_opened_at_first_is_asked_rightly_afterwards()
+    {
+        var ledger = new Ledger(_room.State, TimeProvider.System);
+        using var changes = new LedgerChanges(ledger.Store);
+        var place = new SqliteConnectionStringBuilder(ledger.Store.EngineConnection).DataSource;
+        File.Move(place, place + ".away");
+        Directory.CreateDirectory(place);
+        Assert.Throws<SqliteException>(() => changes.Any());
+        Directory.Delete(place);
+        File.Move(place + ".away", place);
+        Assert.True(changes.Any());
+        Assert.False(changes.Any());
+        Add(ledger, 0, bytes: 1);
+        Assert.True(changes.Any());
+    }
+
+    [Fact]
     public void The_ledger_says_whether_anybody_changed_it()
     {
         var ledger = new Ledger(_room.State, TimeProvider.System);
@@ -106,11 +141,11 @@ public sealed class LedgerTests : IDisposable
     private static JobRow Add(Ledger ledger, int n, long bytes) => ledger.Add($"identity {n}", "share", "enlarge-200", $"crab-{n}.stl", "enlarge-200", bytes);
 
     /// <summary>A desk whose work is only noted: each job's run names its source.</summary>
-    private (JobDesk Desk, List<string> Done) Desk(Ledger ledger, string share)
+    private (JobDesk Desk, List<string> Done) Desk(Ledger ledger, string share, NotedQueue? noted = null)
     {
         for (var n = 0; n < 4; n++) _room.DropFile($"crab-{n}.stl", Workshop.Stl(mark: (byte)n));
         var state = new ServiceState(_room.Read(), Workshop.Catalog, _room.Share) { ShareId = share };
-        var queue = new NoQueue();
+        var queue = noted ?? new NotedQueue();
         var done = new List<string>();
         var worker = new WorkerCommand("", [])
         {
@@ -125,9 +160,15 @@ public sealed class LedgerTests : IDisposable
         return (new JobDesk(state, ledger, queue, publishing, worker, new MemoryBudget(1 << 20), TimeProvider.System, NullLogger<JobDesk>.Instance), done);
     }
 
-    private sealed class NoQueue : IQueue
+    private sealed class NotedQueue : IQueue
     {
-        public Task Job(string jobId, bool large, TimeSpan delay = default) => Task.CompletedTask;
+        public List<(string Job, bool Large)> Jobs { get; } = [];
+
+        public Task Job(string jobId, bool large, TimeSpan delay = default)
+        {
+            Jobs.Add((jobId, large));
+            return Task.CompletedTask;
+        }
 
         public Task Mail(string mailId, TimeSpan delay) => Task.CompletedTask;
     }

@@ -195,6 +195,17 @@ public sealed class ServiceTests : IDisposable
     }
 
     [Fact]
+    public async Task Another_share_in_the_same_place_gets_its_own_set_of_a_file_that_looks_the_same()
+    {
+        _room.DropFile("crab.stl", Workshop.Stl());
+        await using var s = await Service.Start(_room, "ready");
+        await s.Until(l => Done(l) == 1);
+        await s.Sweeps(2);
+        File.WriteAllText(Path.Combine(_room.Share, SetPlace.OwnFolder, "share.json"), $$"""{"id":"another share","ledger":"{{s.Ledger.Id}}"}""");
+        await s.Until(l => l.Latest("another share", 10) is [{ State: JobState.Done, Source: "crab.stl" }]);
+    }
+
+    [Fact]
     public async Task Nothing_is_written_into_the_empty_place_of_a_share_that_went_away()
     {
         await using var s = await Service.Start(_room, new ShareFiles(), HereWorker.Command);

@@ -16,6 +16,7 @@ public sealed class BoardWriter(ServiceState state, Ledger ledger, Sweeper sweep
     private static readonly TimeSpan LeastPause = TimeSpan.FromSeconds(1);
     private readonly SemaphoreSlim _changed = new(0, 1);
     private readonly LedgerChanges _ledgerChanges = new(ledger.Store);
+    private readonly Lock _writing = new();
     private Listed? _listed;
 
     /// <summary>Path of the page.</summary>
@@ -42,7 +43,8 @@ public sealed class BoardWriter(ServiceState state, Ledger ledger, Sweeper sweep
         if (state.ShareId.Length == 0 || !ShareIdentity.IsThere(state.Share)) return;
         try
         {
-            DurableFiles.Replace(PagePath, BoardPage.Html(Model()), ledger.Pc);
+            // Asked for by others than our own loop as well; what was read, and the page, are one writer's at a time.
+            lock (_writing) DurableFiles.Replace(PagePath, BoardPage.Html(Model()), ledger.Pc);
         }
         catch (Exception e) when (e is IOException or UnauthorizedAccessException or System.Data.Common.DbException)
         {
@@ -82,7 +84,13 @@ public sealed class BoardWriter(ServiceState state, Ledger ledger, Sweeper sweep
     private BoardModel Model()
     {
         // The heartbeat of an idle service has nothing new to tell but the time.
-        if (_ledgerChanges.Any() || _listed is null || _listed.Share != state.ShareId) _listed = Read();
+        if (_ledgerChanges.Any() || _listed is null || _listed.Share != state.ShareId)
+        {
+            // The change is told only once: where reading fails, the next heartbeat must read again.
+            _listed = null;
+            _listed = Read();
+        }
+
         var (outcomes, latest) = (_listed.Outcomes, _listed.Latest);
         var jobs = latest.ToLookup(j => j.Folder, StringComparer.Ordinal);
         var allArriving = sweeper.Arriving;

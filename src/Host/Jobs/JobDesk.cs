@@ -49,7 +49,8 @@ public sealed class JobDesk(ServiceState state, Ledger ledger, IQueue queue, Pub
     /// </summary>
     public async Task RunNext(string jobId, bool large, CancellationToken cancel)
     {
-        if (ledger.Find(jobId) is { State: JobState.Queued } own && own.Share != state.ShareId)
+        var own = ledger.Find(jobId) is { State: JobState.Queued } queued ? queued : null;
+        if (own is not null && own.Share != state.ShareId)
         {
             // The share was not looked at yet, or is away for this PC. Others that share the queue may do it; alone, the
             // first look at the share queues it again.
@@ -57,11 +58,20 @@ public sealed class JobDesk(ServiceState state, Ledger ledger, IQueue queue, Pub
             return;
         }
 
+        // Its size may count otherwise since the settings changed: then no other message of its size stands for it.
+        var misfiled = own is not null && state.IsLarge(own.Bytes) != large && !_held.ContainsKey(jobId);
+
         // Another may take the same one a moment before us: then the next one is ours.
         for (var tries = 0; tries < MostLooked && !cancel.IsCancellationRequested; tries++)
         {
             var next = ledger.NextQueued(state.ShareId, large, state.LargeFromBytes, MostLooked).FirstOrDefault(j => !_held.ContainsKey(j.Id));
             if (next is null) break;
+            if (misfiled && next.Id != jobId)
+            {
+                await queue.Job(jobId, !large).ConfigureAwait(false);
+                misfiled = false;
+            }
+
             if (await Run(next.Id, cancel).ConfigureAwait(false)) return;
         }
 

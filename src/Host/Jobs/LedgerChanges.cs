@@ -19,8 +19,19 @@ public sealed class LedgerChanges(LedgerStore store) : IDisposable
         if (_watch is null)
         {
             // Never written through: SQLite counts on each connection what all others commit (PRAGMA data_version).
-            _watch = new SqliteConnection(new SqliteConnectionStringBuilder(store.EngineConnection) { Pooling = false }.ToString());
-            _watch.Open();
+            var watch = new SqliteConnection(new SqliteConnectionStringBuilder(store.EngineConnection) { Pooling = false }.ToString());
+            try
+            {
+                watch.Open();
+            }
+            catch
+            {
+                // Kept closed, it would be opened anew for each question, and a connection tells only what came after it.
+                watch.Dispose();
+                throw;
+            }
+
+            _watch = watch;
         }
 
         var now = _watch.ExecuteScalar<long>("PRAGMA data_version");

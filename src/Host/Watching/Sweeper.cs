@@ -24,6 +24,7 @@ public sealed class Sweeper(ServiceState state, Ledger ledger, IQueue queue, Pub
     private readonly Dictionary<string, SeenFolder> _quiet = new(StringComparer.Ordinal);
     private readonly Dictionary<string, IReadOnlyList<SeenSource>> _compared = new(StringComparer.Ordinal);
     private Dictionary<string, HashSet<string>>? _present;
+    private string? _lastShare;
     private long? _lastDeep;
     private long _top;
 
@@ -49,10 +50,11 @@ public sealed class Sweeper(ServiceState state, Ledger ledger, IQueue queue, Pub
     /// <param name="deep">True to look at every file, whatever the folders' own times say.</param>
     /// <param name="cancel">Stops between two files.</param>
     /// <param name="touched">Folders to look into, whatever their own times say.</param>
-    public async Task Sweep(bool deep, CancellationToken cancel, IReadOnlySet<string>? touched = null)
+    /// <returns>False where the share was away: nothing was looked into.</returns>
+    public async Task<bool> Sweep(bool deep, CancellationToken cancel, IReadOnlySet<string>? touched = null)
     {
         var began = LastStep = time.GetTimestamp();
-        if (Look(deep, touched) is not { } folders) return;
+        if (Look(deep, touched) is not { } folders) return false;
         var changed = !Same(folders, _folders);
         var anew = folders.Count != _folders.Count || folders.Zip(_folders).Any(f => !ReferenceEquals(f.First.Sources, f.Second.Sources));
         _folders = folders;
@@ -99,6 +101,7 @@ public sealed class Sweeper(ServiceState state, Ledger ledger, IQueue queue, Pub
         meter?.Looked(time.GetElapsedTime(began));
         LastStep = time.GetTimestamp();
         if (changed) state.BoardChanged();
+        return true;
     }
 
     /// <summary>One look, or null (with the reason on the board) where the share must not be touched.</summary>
@@ -109,6 +112,7 @@ public sealed class Sweeper(ServiceState state, Ledger ledger, IQueue queue, Pub
             if (!Directory.Exists(state.Share)) throw new DirectoryNotFoundException($"The share {state.Share} is not there.");
             var id = ShareIdentity.Of(state.Share, ledger);
             if (id != state.ShareId) (_present, state.ShareId) = (null, id);
+            if (id != _lastShare) Begin(id);
             deep |= _lastDeep is null || time.GetElapsedTime(_lastDeep.Value) >= DeepEvery;
             // Asked before the look: what another service enters meanwhile was not there for us to see.
             if (_present is null)
@@ -121,8 +125,8 @@ public sealed class Sweeper(ServiceState state, Ledger ledger, IQueue queue, Pub
             // What is still arriving may be growing in place.
             var anew = _arriving.Select(a => a.Folder).Concat(touched ?? Enumerable.Empty<string>()).ToHashSet(StringComparer.Ordinal);
             var folders = ShareView.Take(state.Share, state.Config.Recipes, deep ? null : _folders, anew);
-            if (deep) _lastDeep = time.GetTimestamp();
             if (folders is null) throw new DirectoryNotFoundException($"The share {state.Share} is not there.");
+            if (deep) _lastDeep = time.GetTimestamp();
             var before = _folders.ToDictionary(f => f.Name, StringComparer.Ordinal);
             folders = [.. folders.Select(f => before.GetValueOrDefault(f.Name) is { } last ? AsBefore(f, last, deep) : f)];
             if (state.Notices.TryRemove("share", out _)) log.LogInformation("The share {Share} is there again", state.Share);
@@ -135,6 +139,16 @@ public sealed class Sweeper(ServiceState state, Ledger ledger, IQueue queue, Pub
             state.ShareId = "";
             return null;
         }
+    }
+
+    /// <summary>Another share in the same place: what was done or seen on the one before says nothing about its files.</summary>
+    private void Begin(string share)
+    {
+        _lastShare = share;
+        _lastDeep = null;
+        _done.Clear();
+        _quiet.Clear();
+        _settling.KeepOnly(new HashSet<string>());
     }
 
     /// <summary>A folder in which all is as it was gives its list again.</summary>

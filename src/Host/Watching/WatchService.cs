@@ -33,8 +33,7 @@ public sealed class WatchService(ServiceState state, Sweeper sweeper, ConfigWatc
             try
             {
                 if (configuration.Look()) await outbox.TryAll().ConfigureAwait(false);
-                var (lostSome, touched) = TakeTold();
-                await sweeper.Sweep(lostSome, stoppingToken, touched).ConfigureAwait(false);
+                await LookAtTold(stoppingToken).ConfigureAwait(false);
                 // What is still arriving is looked at again soon enough to be taken when it has settled: only its folder is
                 // looked into, so that a large share does not hold it up.
                 var next = sweeper.Arriving.Count == 0 ? pause : TimeSpan.FromSeconds(Math.Min(pause.TotalSeconds, Math.Clamp(state.Config.Host.Watch.SettleS / 3, 0.25, 1)));
@@ -125,6 +124,28 @@ public sealed class WatchService(ServiceState state, Sweeper sweeper, ConfigWatc
         if (path is null || path.Contains(Publishing.SetPlace.OwnFolder, StringComparison.Ordinal) || path.Contains(Publishing.SetPlace.Ending, StringComparison.OrdinalIgnoreCase) || name.StartsWith("board.html", StringComparison.Ordinal) || SourceNames.IsPassedOver(name)) return false;
         lock (_telling) _touched.Add(path.Split(Path.DirectorySeparatorChar, 2)[0]);
         return true;
+    }
+
+    /// <summary>Looks, into what notifications told of above all; where the look fails, that is kept for the next.</summary>
+    private async Task LookAtTold(CancellationToken cancel)
+    {
+        var (lostSome, touched) = TakeTold();
+        var looked = false;
+        try
+        {
+            looked = await sweeper.Sweep(lostSome, cancel, touched).ConfigureAwait(false);
+        }
+        finally
+        {
+            if (!looked)
+            {
+                lock (_telling)
+                {
+                    _lostSome |= lostSome;
+                    _touched.UnionWith(touched);
+                }
+            }
+        }
     }
 
     private (bool LostSome, IReadOnlySet<string> Touched) TakeTold()
