@@ -119,4 +119,39 @@ public class StrutsStylesTests
             Assert.True(drawn.Count == 1 && drawn[0].Closed && drawn[0].SignedVolumeMm3 > 0);
         }
     }
+
+    [Theory]
+    [InlineData(3, 0, 0.9)] // a magnet's pocket, open in the base's underside
+    [InlineData(3, -0.1, 0.9)] // drawn through that underside
+    [InlineData(0.45, 0.5, 1.8)] // the bore of a pin under a strut's foot, up to the base's top
+    public void A_pocket_drawn_as_an_inverted_shell_in_a_base_with_struts_stays_an_inner_shell_or_figure(double radius, double from, double to)
+    {
+        var parts = new List<Mesh>
+        {
+            Primitives.Frustum(Grid, new Vec3(9, 0, from), new Vec3(9, 0, to), radius, radius, 24).Turned(),
+            Primitives.Sphere(Grid, Middle, Body, 24),
+            Primitives.Frustum(Grid, Vec3.Zero, new Vec3(0, 0, 1.8), 16, 15, 48),
+        };
+        foreach (var p in Struts(12)) parts.Add(StrutTube.Build(Grid, p, Radii, 12));
+        // One stands on the pocket's middle.
+        parts.Add(StrutTube.Build(Grid, [new Vec3(9, 0, 1.7), new Vec3(9, 0, 15), new Vec3(6.5, 0, 18.2)], [0.5, 0.45, 0.18], 12));
+        var got = Look(Mesh.Concat(Grid, parts));
+        Assert.Equal(from < 0 ? Role.Figure : Role.InnerShell, got.RoleOfShell[0]);
+        Assert.DoesNotContain(0, got.SourceShellOfStrutShell);
+        Assert.True(got.RoleOfShell.Count(IsStrut) >= 12, $"{got.RoleOfShell.Count(IsStrut)} struts");
+    }
+
+    [Fact]
+    public void A_rod_that_goes_on_in_line_with_a_strut_is_no_flap_of_it()
+    {
+        var strut = new DrawnPrism(Vec3.Zero, Vec3.Up, new Vec3(1, 0, 0), 6, 0.5, 0) { Low = 0, High = 10 };
+        Vec3 At(double degrees, double z, double radius = 0.5) => new(radius * Math.Cos(degrees * Math.PI / 180), radius * Math.Sin(degrees * Math.PI / 180), z);
+        // Along its own side, and a little beyond its end: a flap. A radius beyond the end: the whisker's.
+        Assert.True(strut.OnSide(At(-20, 2), At(20, 2), At(0, 8)));
+        Assert.True(strut.OnSide(At(-20, 9), At(20, 9), At(0, 10.05)));
+        Assert.False(strut.OnSide(At(-20, 9.9), At(20, 9.9), At(0, 10.4)));
+        // Corners on three sides, and a facet that faces inwards.
+        Assert.False(strut.OnSide(At(0, 2), At(60, 2), At(120, 8)));
+        Assert.False(strut.OnSide(At(20, 2), At(-20, 2), At(0, 8)));
+    }
 }

@@ -39,7 +39,8 @@ public static class Recognition
         for (var i = 0; i < n; i++)
         {
             var s = scene.Parts[i].Shell;
-            var hollow = s.Closed && s.SignedVolumeMm3 < 0 && InsideAnother(scene, s);
+            // What was mended is a rod whose middle lies in no other shell: never a hollow, so no hollow becomes a strut.
+            var hollow = s.Closed && s.SignedVolumeMm3 < 0 && scene.Parts[i].Mended is null && InsideAnother(scene, s);
             role[i] = hollow ? Role.InnerShell : Role.Figure;
             confidence[i] = hollow ? 0.99 : s.Closed ? 0.99 : 0.9;
             why[i] = hollow ? "turned inwards, inside another shell" : s.Closed ? "not a strut, not a raft" : "an open surface; not examined as a strut";

@@ -49,7 +49,9 @@ internal sealed class Scene
                 && shell.Bounds.Size.Z <= Math.Min(settings.MostRaftMm, 0.35 * height);
             Mesh? mended = null;
             var sound = shell.Closed && shell.SignedVolumeMm3 > 0;
-            if (!sound && small && shell.ClashingEdges == 0 && shell.Triangles.Length > 0)
+            // A closed shell that is inside out within another is a pocket or a bore of that, whatever its shape.
+            var pocket = shell.Closed && !sound && small && Hollows.WithinAnother(mesh, shells, shell);
+            if (!sound && !pocket && small && shell.ClashingEdges == 0 && shell.Triangles.Length > 0)
             {
                 if (OpenRod.Mend(cutter.Take(shell.Triangles)) is { } rod)
                 {

@@ -25,6 +25,15 @@ internal abstract class DrawnBody
     /// <summary>How far a side may be twisted, as a share of the radius.</summary>
     protected const double TwistShare = 0.05;
 
+    /// <summary>
+    /// How far beyond its ends a flap may reach, as a share of the radius and mm, whichever is more: a rod of the figure that goes on in
+    /// line with it is not its own.
+    /// </summary>
+    protected const double EndShare = 0.05, EndMm = 0.1;
+
+    /// <summary>A flap faces the way its side does within about 20 degrees (cosine).</summary>
+    protected const double LeastFacing = 0.94;
+
     /// <summary>The whole body as a closed mesh.</summary>
     public abstract Mesh ToMesh(Lattice lattice);
 }
@@ -162,12 +171,16 @@ internal sealed class DrawnPrism : DrawnShaft
 
     public override bool OnSide(Vec3 a, Vec3 b, Vec3 c)
     {
-        return Near(a) && Near(b) && Near(c);
+        var step = 2 * Math.PI / Sides;
+        var (sin, cos) = Math.SinCos(Across((a + b + c) / 3).Side * step);
+        var outwards = _u * cos + _v * sin;
+        var beyond = Math.Max(EndMm, EndShare * Size);
+        return (b - a).Cross(c - a).Unit().Dot((outwards - Axis * Growth).Unit()) >= LeastFacing && Near(a) && Near(b) && Near(c);
 
         bool Near(Vec3 p)
         {
             var s = Along(p);
-            return s >= Low - Size && s <= High + Size && Math.Abs(Across(p).Out) <= OnMm + TwistShare * InscribedAt(s);
+            return s >= Low - beyond && s <= High + beyond && Math.Abs((p - Origin).Dot(outwards) - InscribedAt(s)) <= OnMm + TwistShare * InscribedAt(s);
         }
     }
 

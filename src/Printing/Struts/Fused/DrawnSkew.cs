@@ -75,11 +75,14 @@ internal sealed class DrawnSkew : DrawnShaft
     public override bool OnSide(Vec3 a, Vec3 b, Vec3 c)
     {
         var slack = OnMm + TwistShare * _radius;
+        var beyond = Math.Max(EndMm, EndShare * _radius);
+        var normal = (b - a).Cross(c - a).Unit();
         for (var k = 0; k < Sides; k++)
-            if (Near(a, k) && Near(b, k) && Near(c, k)) return true;
+            if (normal.Dot(_outwards[k]) >= LeastFacing && Near(a, k) && Near(b, k) && Near(c, k)) return true;
         return false;
 
-        bool Near(Vec3 p, int k) => Along(p) >= -_radius && Along(p) <= High + _radius && Math.Abs((p - _middle[k]).Dot(_outwards[k])) <= slack;
+        // Rings lean: an end's edge is that of the ring's plane.
+        bool Near(Vec3 p, int k) => (p - _endA).Dot(_normalA) >= -beyond && (_ends ? (p - _endB).Dot(_normalB) <= beyond : Along(p) <= High + beyond) && Math.Abs((p - _middle[k]).Dot(_outwards[k])) <= slack;
     }
 
     /// <summary>How far along its axis it can be drawn on: to its point, or until it has widened so many times, mm.</summary>

@@ -21,6 +21,12 @@ internal sealed class RingFinder
     /// <summary>Departure of a corner from circle and plane, as a share of the radius.</summary>
     private const double RoundShare = 0.015;
 
+    /// <summary>
+    /// A corner of a drawn ring has a few neighbours, and at most the spokes of a cap or of a joint besides. All pairs of neighbours are
+    /// tried, so the middle of a fan of thousands would cost millions of trials: such a corner starts no ring.
+    /// </summary>
+    private const int MostNeighbours = 200;
+
     private readonly Mesh _mesh;
     private readonly int[] _start;
     private readonly int[] _list;
@@ -46,8 +52,9 @@ internal sealed class RingFinder
         var seen = new HashSet<(int, int, int)>();
         for (var b = 0; b < mesh.VertexCount; b++)
         {
-            if ((b & 4095) == 0) ct.ThrowIfCancellationRequested();
+            if ((b & 255) == 0) ct.ThrowIfCancellationRequested();
             var around = finder._list.AsSpan(finder._start[b], finder._start[b + 1] - finder._start[b]);
+            if (around.Length > MostNeighbours) continue;
             var pb = mesh.Vertex(b);
             for (var i = 0; i < around.Length; i++)
             {
