@@ -147,11 +147,11 @@ public class StrutsStylesTests
         var strut = new DrawnPrism(Vec3.Zero, Vec3.Up, new Vec3(1, 0, 0), 6, 0.5, 0) { Low = 0, High = 10 };
         Vec3 At(double degrees, double z, double radius = 0.5) => new(radius * Math.Cos(degrees * Math.PI / 180), radius * Math.Sin(degrees * Math.PI / 180), z);
         // Along its own side, and a little beyond its end: a flap. A radius beyond the end: the whisker's.
-        Assert.True(strut.OnSide(At(-20, 2), At(20, 2), At(0, 8)));
-        Assert.True(strut.OnSide(At(-20, 9), At(20, 9), At(0, 10.05)));
-        Assert.False(strut.OnSide(At(-20, 9.9), At(20, 9.9), At(0, 10.4)));
+        Assert.True(strut.OnSide(At(-10, 2), At(10, 2), At(0, 8)));
+        Assert.True(strut.OnSide(At(-10, 9), At(10, 9), At(0, 10.05)));
+        Assert.False(strut.OnSide(At(-10, 9.9), At(10, 9.9), At(0, 10.4)));
         // Corners on three sides, and a facet that faces inwards.
         Assert.False(strut.OnSide(At(0, 2), At(60, 2), At(120, 8)));
-        Assert.False(strut.OnSide(At(20, 2), At(-20, 2), At(0, 8)));
+        Assert.False(strut.OnSide(At(10, 2), At(-10, 2), At(0, 8)));
     }
 }
