@@ -16,7 +16,7 @@ internal sealed partial class PathFinder
     {
         var points = path.Points;
         double shaft = path.Sizes.ShaftRadius, tip = shaft / 2;
-        if (points.Count == 2) return Crossings(path.Base?.At ?? points[0], spot.At, path.Base is null ? path.Sizes.FootRadius : shaft) >= 0; // pin, cone
+        if (points.Count == 2) return path.Base is not null || Crossings(points[0], spot.At, path.Sizes.FootRadius) >= 0; // pins ask nothing, cones do
         if (path.Branch)
         {
             var on = struts[path.OnSegment];

@@ -25,7 +25,8 @@ internal sealed partial class PathFinder
     /// <summary>
     /// Where one part of the figure begins closely above or beside another, or above the platform, there is no room for a strut,
     /// and little to take off later: a short pin as thick as a contact joins them, upright where that leads somewhere, else
-    /// with the least lean that does; of equal leans the shortest.
+    /// with the least lean that does; of equal leans the shortest. It asks nothing of other struts: grown together with a tip it still
+    /// holds, and without it nothing would.
     /// </summary>
     private StrutPath? Pin(GrowthSpot spot)
     {
@@ -47,7 +48,7 @@ internal sealed partial class PathFinder
                 scene.Figure.RayHits(spot.At + d * 0.01, d, PinMm, hits);
                 if (hits.Count == 0)
                 {
-                    if (tilt == 0 && spot.At.Z <= PinMm && Math.Max(least, spot.At.Z / PinSlender) is var stout && Crossings(spot.At with { Z = 0 }, spot.At, 2 * stout) >= 0)
+                    if (tilt == 0 && spot.At.Z <= PinMm && Math.Max(least, spot.At.Z / PinSlender) is var stout)
                         return new StrutPath([spot.At with { Z = 0 }, spot.At - d * Depth(spot.At, d, stout)], EndHeldBy.Platform, -1, Thin(stout));
                     continue;
                 }
@@ -57,7 +58,6 @@ internal sealed partial class PathFinder
                 var radius = Math.Max(least, hit.Distance / PinSlender);
                 var at = spot.At + d * (hit.Distance + 0.01);
                 if (tilt > 0 && (hit.Distance < LeastLeaningMm || scene.Figure.AnyWithin(at + (spot.At - at) * 0.4, at + (spot.At - at) * 0.6, radius + 0.3))) continue;
-                if (Crossings(at, spot.At, radius) < 0) continue;
                 shortest = hit.Distance;
                 best = new StrutPath([at + d * Depth(at, -d, radius), spot.At - d * Depth(spot.At, d, radius)], EndHeldBy.Figure, -1, Thin(radius))
                 {

@@ -147,9 +147,9 @@ internal sealed partial class SizingRun
     private void Hold(Look broken, Look best)
     {
         Restore(broken.Sizes);
-        foreach (var by in Slopes(broken.Load, broken.Trace))
+        foreach (var limit in BrokenLimits(broken.Load, broken.Trace))
         {
-            var most = Enumerable.Range(0, by.Length).Select(i => (Factor: i, Share: by[i] * Math.Log(broken.Sizes[i].Value / best.Sizes[i].Value)))
+            var most = limit.At.Zip(limit.Slopes).Select(s => (Factor: s.First, Share: s.Second * Math.Log(broken.Sizes[s.First].Value / best.Sizes[s.First].Value)))
                 .Where(x => x.Share > 0).OrderByDescending(x => x.Share).ThenBy(x => x.Factor).Take(MostHeld);
             foreach (var (i, _) in most) (_factors[i].Least, _factors[i].LeastWhy) = (best.Sizes[i].Value, "a strut that shares its load has no reserve");
         }

@@ -157,8 +157,8 @@ internal sealed partial class SizingRun
         return SlopesOf(load, trace, hardest, number, aim);
     }
 
-    // Slopes of all limits that are broken, by size.
-    private List<double[]> Slopes(LoadResult load, LoadTrace trace)
+    // All limits that are broken.
+    private List<Limit> BrokenLimits(LoadResult load, LoadTrace trace)
     {
         var number = new Dictionary<Factor, int>(_factors.Count);
         for (var i = 0; i < _factors.Count; i++) number[_factors[i]] = i;
@@ -166,12 +166,7 @@ internal sealed partial class SizingRun
         foreach (var s in load.Segments)
             for (var c = 1; c < s.UseOf.Length; c++)
                 if (s.UseOf[c] > _allowed[s.Segment, c]) broken.Add((s.Segment, c, trace.Hardest[s.Segment, c]));
-        return [.. SlopesOf(load, trace, broken, number, Aim).Select(l =>
-        {
-            var all = new double[_factors.Count];
-            for (var i = 0; i < l.At.Length; i++) all[l.At[i]] = l.Slopes[i];
-            return all;
-        })];
+        return SlopesOf(load, trace, broken, number, Aim);
     }
 
     private List<Limit> SlopesOf(LoadResult load, LoadTrace trace, List<(int Segment, int Check, HardestAt At)> hardest, Dictionary<Factor, int> number, double aim)

@@ -50,7 +50,7 @@ internal sealed class Scene
             Mesh? mended = null;
             var sound = shell.Closed && shell.SignedVolumeMm3 > 0;
             // A closed shell that is inside out within another is a pocket or a bore of that, whatever its shape.
-            var pocket = shell.Closed && !sound && small && Hollows.WithinAnother(mesh, shells, shell);
+            var pocket = shell.Closed && !sound && small && Pockets.WithinAnother(mesh, shells, shell);
             if (!sound && !pocket && small && shell.ClashingEdges == 0 && shell.Triangles.Length > 0)
             {
                 if (OpenRod.Mend(cutter.Take(shell.Triangles)) is { } rod)

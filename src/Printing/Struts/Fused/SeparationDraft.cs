@@ -40,7 +40,7 @@ internal sealed class SeparationDraft
         var skew = SkewFinder.Find(mesh, twin, _labels, rings).Where(b => Math.Min(b.LowestAt(b.Low), b.LowestAt(b.High)) >= floor - LevelMm && !FusedSeparation.IsPad(b, floor, settings)).ToList();
         if (skew.Count > 0)
         {
-            slender.RemoveAll(p => skew.Exists(b => Covers(b, p)));
+            slender.RemoveAll(p => skew.Exists(b => MostlyIn(b, p)));
             slender.AddRange(skew.Where(b => b.High - b.Low >= RingShare * b.Size));
             _bodies.Clear();
             _bodies.AddRange(slender);
@@ -50,7 +50,7 @@ internal sealed class SeparationDraft
         // What would reach below all that was drawn was not drawn so.
         balls.RemoveAll(b => b.Centre.Z - b.Size < floor - LevelMm);
         _bodies.AddRange(skew.Where(b => b.High - b.Low < RingShare * b.Size).Concat<DrawnShaft>(prisms.Where(p => p.High - p.Low < RingShare * p.Size))
-            .Where(p => !balls.Exists(b => IsRing(p, b))));
+            .Where(p => !balls.Exists(b => MostlyIn(b, p))));
         _bodies.AddRange(balls);
     }
 
@@ -231,26 +231,14 @@ internal sealed class SeparationDraft
         return result;
     }
 
-    /// <summary>Most of a prism's triangles lie in a piece of a bent tube.</summary>
-    private bool Covers(DrawnSkew piece, DrawnShaft prism)
+    /// <summary>Most of a prism's triangles lie in another body: a piece of a bent tube, or a ball of which it is a ring.</summary>
+    private bool MostlyIn(DrawnBody body, DrawnShaft prism)
     {
         var within = 0;
         foreach (var t in prism.Seeds)
         {
             var (a, b, c) = _mesh.Triangle(t);
-            if (piece.Holds(a) && piece.Holds(b) && piece.Holds(c)) within++;
-        }
-        return 2 * within > prism.Seeds.Count;
-    }
-
-    /// <summary>Most of a short prism's triangles lie in a ball.</summary>
-    private bool IsRing(DrawnShaft prism, DrawnBall ball)
-    {
-        var within = 0;
-        foreach (var t in prism.Seeds)
-        {
-            var (a, b, c) = _mesh.Triangle(t);
-            if (ball.Holds(a) && ball.Holds(b) && ball.Holds(c)) within++;
+            if (body.Holds(a) && body.Holds(b) && body.Holds(c)) within++;
         }
         return 2 * within > prism.Seeds.Count;
     }

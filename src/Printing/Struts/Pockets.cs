@@ -3,7 +3,7 @@ using Stiltwright.Geometry;
 namespace Stiltwright.Printing.Struts;
 
 /// <summary>Tells a hollow (a pocket for a magnet or a pin, a bore) from a rod that was drawn inside out.</summary>
-internal static class Hollows
+internal static class Pockets
 {
     private const int Samples = 8;
 
