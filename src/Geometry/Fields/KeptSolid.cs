@@ -8,13 +8,16 @@ namespace Stiltwright.Geometry.Fields;
 /// </summary>
 internal sealed class KeptSolid
 {
+    private const int FewCapsules = 8;
     private readonly (Capsule Capsule, double Plus)[] _capsules;
     private readonly (HalfSpace Space, double Plus)[] _spaces;
+    private readonly KeptTree? _tree;
 
-    private KeptSolid((Capsule, double)[] capsules, (HalfSpace, double)[] spaces)
+    private KeptSolid((Capsule, double)[] capsules, (HalfSpace, double)[] spaces, bool many = false)
     {
         _capsules = capsules;
         _spaces = spaces;
+        if (many && capsules.Length > FewCapsules) _tree = new KeptTree(capsules);
     }
 
     internal bool IsEmpty => _capsules.Length == 0 && _spaces.Length == 0;
@@ -29,14 +32,17 @@ internal sealed class KeptSolid
         var capsules = request.KeepSolid.Select(c => (c, c.RadiusMm >= wall ? wall - c.RadiusMm : level - c.RadiusMm - ball2 / (2 * c.RadiusMm))).ToArray();
         // Linear functions are met exactly.
         var spaces = (request.KeepSolidBeyond ?? []).Select(s => (s, level)).ToArray();
-        return new KeptSolid(capsules, spaces);
+        return new KeptSolid(capsules, spaces, true);
     }
 
-    internal double At(Vec3 p)
+    /// <summary>The least term at a point, mm; where none lies below <paramref name="within"/>, that.</summary>
+    internal double At(Vec3 p, double within = double.PositiveInfinity)
     {
-        var least = double.PositiveInfinity;
-        foreach (var (c, plus) in _capsules)
-            least = Math.Min(least, TriangleDistance.ClosestOnSegment(p, c.From, c.To).DistanceTo(p) + plus);
+        var least = within;
+        if (_tree is not null) least = _tree.Least(p, within);
+        else
+            foreach (var (c, plus) in _capsules)
+                least = Math.Min(least, TriangleDistance.ClosestOnSegment(p, c.From, c.To).DistanceTo(p) + plus);
         foreach (var (s, plus) in _spaces)
             least = Math.Min(least, s.OffsetMm - s.Normal.Dot(p) + plus);
         return least;
@@ -59,6 +65,7 @@ internal sealed class KeptSolid
     internal KeptSolid Near(Vec3 p, double reach)
     {
         if (_capsules.Length == 0) return this;
+        if (_tree is not null) return new KeptSolid(_tree.Within(p, reach), _spaces);
         return new KeptSolid(
             Array.FindAll(_capsules, c => TriangleDistance.ClosestOnSegment(p, c.Capsule.From, c.Capsule.To).DistanceTo(p) + c.Plus <= reach), _spaces);
     }

@@ -60,8 +60,9 @@ public sealed partial class TriangleTree
     /// <param name="keep">Lets triangles through; null: all.</param>
     /// <param name="best2">Squared distance below which a triangle counts.</param>
     /// <param name="seed">A place that is likely near, or -1: its distance bounds the search, no more.</param>
+    /// <param name="enough">Nearer than this it does not matter which is the nearest: the first one met ends the search, mm.</param>
     [SkipLocalsInit]
-    internal int ClosestPlace(Vec3 p, Func<int, bool>? keep, ref double best2, int seed = -1)
+    internal int ClosestPlace(Vec3 p, Func<int, bool>? keep, ref double best2, int seed = -1, double enough = 0)
     {
         if (_children.Length == 0) return -1;
         if (seed >= 0)
@@ -70,6 +71,7 @@ public sealed partial class TriangleTree
             best2 = Math.Min(best2, d2 * (1 + 1e-9) + 1e-300);
         }
         var found = -1;
+        var enough2 = enough * enough;
         Span<int> stack = stackalloc int[StackSize];
         Span<float> bound = stackalloc float[StackSize];
         Vector256<float> px = Vector256.Create((float)p.X), py = Vector256.Create((float)p.Y), pz = Vector256.Create((float)p.Z);
@@ -93,6 +95,7 @@ public sealed partial class TriangleTree
                     if (!(d2 < best2)) continue;
                     best2 = d2;
                     found = place;
+                    if (best2 < enough2) return found;
                     limit = Limit(Math.Sqrt(best2), p);
                 }
                 continue;

@@ -35,7 +35,7 @@ internal sealed class CreaseJudge(TriangleTree border, CreaseLimits limits)
         var wall = Distance(p, ref seed);
         var near = border.At(seed, p).Point;
         var away = wall > 0 ? (p - near) / wall : Vec3.Zero;
-        var term = kept.At(p);
+        var term = kept.At(p, wall);
         if (wall <= term) return new(p, wall, away, wall, seed);
         // Along the slope of the nearest term.
         const double e = 1e-4;
@@ -44,15 +44,18 @@ internal sealed class CreaseJudge(TriangleTree border, CreaseLimits limits)
     }
 
     /// <summary>
-    /// The part of a triangle beyond the limit. The nearest facets of its corners bound the depth of every other point, so most
-    /// points need no search.
+    /// The part of a triangle beyond the limit. The nearest facets of its corners, and the last one found, bound the depth of every
+    /// other point, and the places kept solid do, so most points need no search.
     /// </summary>
-    internal Excess Beyond(in KnownPoint p, in KnownPoint q, in KnownPoint r, KeptSolid kept)
+    /// <param name="most">From this volume on (mm3) the triangle is worth nothing to the caller, and the search may end.</param>
+    internal Excess Beyond(in KnownPoint p, in KnownPoint q, in KnownPoint r, KeptSolid kept, double most = double.PositiveInfinity)
     {
         var parts = Parts(p, q, r, _spacing);
         Vec3 u = (q.At - p.At) / parts, v = (r.At - p.At) / parts;
-        double sum = 0, most = double.NegativeInfinity;
+        double sum = 0, deepest = double.NegativeInfinity;
+        double area = (q.At - p.At).Cross(r.At - p.At).Length / 2, points = (parts + 1) * (parts + 2) / 2;
         var where = Vec3.Zero;
+        var last = p.Facet;
         for (var i = 0; i <= parts; i++)
             for (var j = 0; i + j <= parts; j++)
             {
@@ -61,20 +64,35 @@ internal sealed class CreaseJudge(TriangleTree border, CreaseLimits limits)
                 if (i == 0 && j == 0) depth = p.Depth;
                 else if (i == parts) depth = q.Depth;
                 else if (j == parts) depth = r.Depth;
-                else
-                {
-                    if (border.DistanceTo(p.Facet, x) <= _limit || border.DistanceTo(q.Facet, x) <= _limit || border.DistanceTo(r.Facet, x) <= _limit) continue;
-                    var seed = p.Facet;
-                    depth = Distance(x, ref seed);
-                    if (depth > _limit) depth = Math.Min(depth, kept.At(x));
-                }
+                else if (!Deep(x, p.Facet, q.Facet, r.Facet, kept, ref last, out depth)) continue;
                 if (depth <= _limit) continue;
                 sum += depth - _limit;
-                if (depth > most) (most, where) = (depth, x);
+                if (depth > deepest) (deepest, where) = (depth, x);
+                if (sum * area / points >= most) return new(deepest, where, sum * area / points);
             }
-        if (sum == 0) return Excess.None;
-        var area = (q.At - p.At).Cross(r.At - p.At).Length / 2;
-        return new(most, where, sum * area / ((parts + 1) * (parts + 2) / 2));
+        return sum == 0 ? Excess.None : new(deepest, where, sum * area / points);
+    }
+
+    // Whether a point lies beyond the limit, and then how deep.
+    private bool Deep(Vec3 x, int f, int g, int h, KeptSolid kept, ref int last, out double depth)
+    {
+        depth = 0;
+        var near = border.DistanceTo(last, x);
+        if (near <= _limit) return false;
+        foreach (var facet in (ReadOnlySpan<int>)[f, g, h])
+        {
+            if (facet == last) continue;
+            var d = border.DistanceTo(facet, x);
+            if (d <= _limit) return false;
+            if (d < near) (near, last) = (d, facet);
+        }
+        var term = kept.At(x);
+        if (term <= _limit) return false;
+        var best2 = double.PositiveInfinity;
+        var place = border.ClosestPlace(x, null, ref best2, last, _limit);
+        if (place >= 0) last = place;
+        depth = Math.Min(Math.Sqrt(best2), term);
+        return depth > _limit;
     }
 
     /// <summary>Whether a triangle keeps the wall and the places that stay solid.</summary>

@@ -223,7 +223,7 @@ internal sealed class CreaseProposals(GrowingSurface surface, TriangleCells cell
         var rest = 0.0;
         for (var i = 0; i < pieces.Length; i++)
         {
-            after[i] = judge.Beyond(Of(pieces[i].A, vertex, point), Of(pieces[i].B, vertex, point), Of(pieces[i].C, vertex, point), near);
+            after[i] = judge.Beyond(Of(pieces[i].A, vertex, point), Of(pieces[i].B, vertex, point), Of(pieces[i].C, vertex, point), near, most - rest);
             rest += after[i].Volume;
             if (rest >= most) return null;
         }

@@ -164,7 +164,13 @@ internal sealed class CreaseSharpener
         const int block = 256;
         Parallel.For(0, (_known.Length + block - 1) / block, _options, b =>
         {
-            for (var v = b * block; v < Math.Min(_known.Length, (b + 1) * block); v++) _known[v] = _judge.Known(_surface.At(v), _kept);
+            // Vertices that were found one after the other lie near each other.
+            var seed = -1;
+            for (var v = b * block; v < Math.Min(_known.Length, (b + 1) * block); v++)
+            {
+                _known[v] = _judge.Known(_surface.At(v), _kept, seed);
+                seed = _known[v].Facet;
+            }
         });
         var count = _surface.Triangles;
         for (var t = 0; t < count; t++) _cells.Add(t, _surface.At(_surface.Vertex(3 * t)), _surface.At(_surface.Vertex(3 * t + 1)), _surface.At(_surface.Vertex(3 * t + 2)));
