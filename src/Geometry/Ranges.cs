@@ -1,3 +1,5 @@
+using System.Collections.Concurrent;
+
 namespace Stiltwright.Geometry;
 
 /// <summary>Long passes over arrays, split into ranges of a fixed size so that what comes out does not depend on the number of threads.</summary>
@@ -21,6 +23,12 @@ internal static class Ranges
         var ranges = Count(entries);
         if (ranges == 1) work(0, 0, entries);
         else if (ranges > 1) Parallel.For(0, ranges, Threads, r => work(r, r * Size, Math.Min(entries, (r + 1) * Size)));
+    }
+
+    /// <summary>Does a few long pieces of work of unequal length: handed out one by one, so that no thread waits for another's share.</summary>
+    internal static void OneByOne(int pieces, ParallelOptions options, Action<int> work)
+    {
+        if (pieces > 0) Parallel.ForEach(Partitioner.Create(Enumerable.Range(0, pieces), EnumerablePartitionerOptions.NoBuffering), options, work);
     }
 
     /// <summary>Entries for which the test holds, in rising order.</summary>

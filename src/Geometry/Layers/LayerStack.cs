@@ -128,10 +128,10 @@ public sealed class LayerStack
         var runs = LayerRuns.Of(columns.Runs(groups), layerMm);
         var regionOfRun = new int[runs.Column.Length];
 
-        var blocks = Math.Clamp(runs.Layers / 16, 1, 12);
+        var blocks = Math.Clamp(runs.Layers / 16, 1, 16);
         var records = new LayerSweep.Record[blocks];
         var sweeps = new System.Collections.Concurrent.ConcurrentBag<LayerSweep>();
-        Parallel.For(0, blocks, new ParallelOptions { MaxDegreeOfParallelism = Columns.Threads(workers), CancellationToken = cancel }, b =>
+        Ranges.OneByOne(blocks, new ParallelOptions { MaxDegreeOfParallelism = Columns.Threads(workers), CancellationToken = cancel }, b =>
         {
             if (!sweeps.TryTake(out var sweep)) sweep = new LayerSweep(runs);
             records[b] = sweep.Walk((int)((long)runs.Layers * b / blocks), (int)((long)runs.Layers * (b + 1) / blocks), regionOfRun, cancel);

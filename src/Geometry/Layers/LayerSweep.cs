@@ -12,6 +12,8 @@ internal sealed class LayerSweep
     private readonly ulong[] _bits;
     private readonly int[] _pixelsInRow, _firstWord, _endWord;
     private Slice _below = new(), _slice = new();
+    private const int KnownLinks = 1024;
+    private readonly long[] _known = new long[KnownLinks];
     private long[] _links = new long[256];
     private int _linkCount;
 
@@ -143,7 +145,10 @@ internal sealed class LayerSweep
     {
         if (below == Slice.Outside && here == Slice.Outside) return;
         var link = (long)(here + 1) << 32 | (uint)(below + 1);
-        if (_linkCount > 0 && _links[_linkCount - 1] == link) return;
+        // Most runs of a region say the same as others before them.
+        ref var known = ref _known[(uint)(here * 31 + below) % KnownLinks];
+        if (known == link) return;
+        known = link;
         if (_linkCount == _links.Length) Array.Resize(ref _links, 2 * _linkCount);
         _links[_linkCount++] = link;
     }
@@ -160,6 +165,7 @@ internal sealed class LayerSweep
             count++;
         }
         _linkCount = 0;
+        Array.Clear(_known);
         return count;
     }
 }

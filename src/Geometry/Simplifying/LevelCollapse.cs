@@ -69,7 +69,7 @@ internal sealed class LevelCollapse
         var order = new int[start[slabs]];
         for (var t = 0; t < vertex.Length; t += 3)
             if (vertex[t] >= 0) order[fill[_owner[vertex[t]]]++] = t;
-        Parallel.For(0, slabs, options, s =>
+        Ranges.OneByOne(slabs, options, s =>
         {
             var work = new Work();
             for (var i = start[s]; i < start[s + 1]; i++)
