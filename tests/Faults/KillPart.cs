@@ -24,7 +24,7 @@ internal static class KillPart
         }
 
         var faults = new ConcurrentQueue<string>();
-        var (most, each, limit, beside) = options.IsLong ? (Wanted, 200, TimeSpan.FromMinutes(options.Minutes), options.Beside) : (40, 40, TimeSpan.FromSeconds(75), 1);
+        var (most, each, limit, beside) = options.IsLong ? (Wanted, 100, TimeSpan.FromMinutes(options.Minutes), options.Beside) : (40, 40, TimeSpan.FromSeconds(75), 1);
         var tally = new KillTally();
         if (options.Tally is { } kept && File.Exists(kept)) tally.Add(File.ReadAllLines(kept));
         var (clock, already, seeds) = (Stopwatch.StartNew(), tally.Kills, options.Seed - 1);
@@ -53,7 +53,7 @@ internal static class KillPart
 /// <summary>How many kills fell in which state, counted by several rooms at once.</summary>
 internal sealed class KillTally
 {
-    private const int Enough = 30;
+    private const int Enough = 24;
 
     private readonly Lock _lock = new();
     private readonly Dictionary<string, (int Host, int Worker)> _states = KillStates.All.ToDictionary(s => s, _ => (0, 0), StringComparer.Ordinal);

@@ -34,7 +34,7 @@ internal sealed class KillRound : IAsyncDisposable
         string[] stages = ["inspect", "rescale", "shell", "drain-hole", "strut-thin", "estimate"];
         string[] plain = ["inspect", """{ "stage": "rescale", "oldCavities": "keep" }""", "estimate"];
         _room = new PrintRoom(
-            $$"""{ "state": "STATE", "pluginFolders": ["PLUGINS"], "watch": { "sweepS": 0.5, "settleS": 0, "patienceS": 5 }, "worker": { "parallel": 2, "timeLimitS": 300 }, "mail": { "server": "127.0.0.1", "port": {{_mails.Port}}, "security": "none", "gatherS": 0, "digestFrom": 1000 } }""",
+            $$"""{ "state": "STATE", "pluginFolders": ["PLUGINS"], "watch": { "sweepS": 0.5, "settleS": 0, "patienceS": 5 }, "worker": { "parallel": {{1 + (seed % 2)}}, "timeLimitS": 300 }, "mail": { "server": "127.0.0.1", "port": {{_mails.Port}}, "security": "none", "gatherS": 0, "digestFrom": 1000 } }""",
             PrintRoom.InMemory, // a kill takes nothing from a disk's cache, so nothing is gained by waiting for the disk
             (Whole, PrintRoom.Recipe([.. stages.SelectMany(s => (string[])["before-" + s, s]), "before-writing"])),
             (Plain, PrintRoom.Recipe(["before-inspect", plain[0], "before-rescale", plain[1], "before-estimate", plain[2], "before-writing"])));
@@ -174,7 +174,7 @@ internal sealed class KillRound : IAsyncDisposable
     private async Task AtRandom()
     {
         // In the first moments of a start, or well into the work; by the clock of this machine as busy as it is.
-        var span = _host!.StartTook is null ? _random.Next(2) == 0 ? 2 : 8 : 3;
+        var span = _host!.StartTook is null ? _random.Next(3) == 0 ? 1.5 : 4 : 1.5;
         await Task.Delay(_start * (span * _random.NextDouble()));
         FindWorkers();
         if (_random.Next(3) == 0 || !KillWorker(null)) KillHost();
@@ -261,7 +261,7 @@ internal sealed class KillRound : IAsyncDisposable
     {
         var bytes = _random.Next(7) == 0 ? Encoding.ASCII.GetBytes($"solid {_random.Next()}\nfacet normal 0 0 x\nendsolid\n") : PrintRoom.MixedFigure(_random);
         var older = _dropped.Keys.Where(HasSet).Order(StringComparer.Ordinal).ToArray();
-        var name = older.Length > 0 && _random.Next(5) == 0 ? older[_random.Next(older.Length)] : $"{(_random.Next(5) < 2 ? Whole : Plain)}/figure-{_names++}.stl";
+        var name = older.Length > 0 && _random.Next(5) == 0 ? older[_random.Next(older.Length)] : $"{(_random.Next(3) == 0 ? Whole : Plain)}/figure-{_names++}.stl";
         var path = Path.Combine(_room.Share, name);
         File.WriteAllBytes(path + ".part", bytes);
         File.Move(path + ".part", path, overwrite: true);

@@ -50,6 +50,29 @@ public sealed class ServiceTests : IDisposable
     }
 
     [Fact]
+    public async Task Each_commit_of_the_ledger_waits_for_the_disk_and_nobody_maps_its_file_into_memory()
+    {
+        await using var service = await Service.Start(_room, "ready");
+        _room.DropFile("crab.stl", Workshop.Stl());
+        await service.Until(l => l.InState(JobState.Done).Count == 1);
+
+        // Many at once, so that a connection that the engine gave back would be among them.
+        var open = Enumerable.Range(0, 12).Select(_ => service.Ledger.Store.Open()).ToList();
+        try
+        {
+            // 2 is FULL (sqlite.org/pragma.html): in WAL mode NORMAL does not survive a power cut.
+            Assert.All(open, db => Assert.Equal(2L, Dapper.SqlMapper.ExecuteScalar<long>(db, "PRAGMA synchronous")));
+            Assert.All(open, db => Assert.Equal(0L, Dapper.SqlMapper.ExecuteScalar<long>(db, "PRAGMA mmap_size")));
+        }
+        finally
+        {
+            open.ForEach(db => db.Dispose());
+        }
+
+        if (OperatingSystem.IsLinux()) Assert.DoesNotContain(File.ReadLines("/proc/self/maps"), line => line.EndsWith(service.Ledger.Store.Place, StringComparison.Ordinal));
+    }
+
+    [Fact]
     public async Task A_worker_that_breaks_down_twice_is_set_aside_with_a_stop_summary_and_the_next_file_goes_on()
     {
         _room.DropFile("crab.stl", Workshop.Stl());

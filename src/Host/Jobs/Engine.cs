@@ -49,7 +49,7 @@ public static class Engine
         // that are due later may be due ten seconds later still.
         o.Durability.DurabilityMetricsEnabled = false;
         o.Durability.ScheduledJobPollingTime = TimeSpan.FromSeconds(10);
-        o.PersistMessagesWithSqlite(store.EngineConnection);
+        o.PersistMessagesWithSqlite(new EngineSource(store.EngineConnection));
         o.PublishMessage<LargeJob>().ToLocalQueue("large").UseDurableInbox().MaximumParallelMessages(1);
         o.PublishMessage<SmallJob>().ToLocalQueue("small").UseDurableInbox().MaximumParallelMessages(worker.Parallel);
         o.PublishMessage<MailDue>().ToLocalQueue("mail").UseDurableInbox().MaximumParallelMessages(1);

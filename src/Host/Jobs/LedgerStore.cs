@@ -40,12 +40,21 @@ public abstract class LedgerStore
 /// <summary>SQLite on a local disk: one service.</summary>
 public sealed class SqliteStore : LedgerStore
 {
+    // What the ledger was told must outlive a power cut: in its journal's mode only this waits for the disk at each commit.
+    private const string Durable = "PRAGMA synchronous = FULL;";
+
+    private readonly string _connection;
+
     /// <summary>In a state folder, made where it is missing.</summary>
     public SqliteStore(string stateFolder)
     {
         Directory.CreateDirectory(stateFolder);
         Place = PathIn(stateFolder);
-        EngineConnection = new SqliteConnectionStringBuilder { DataSource = Place, DefaultTimeout = 30 }.ToString();
+        var ours = new SqliteConnectionStringBuilder { DataSource = Place, DefaultTimeout = 30 };
+        _connection = ours.ToString();
+        // The same in other words: connections with one text come from one pool, and the engine's are set otherwise.
+        ours.Cache = SqliteCacheMode.Private;
+        EngineConnection = ours.ToString();
     }
 
     /// <inheritdoc/>
@@ -81,8 +90,19 @@ public sealed class SqliteStore : LedgerStore
     /// <inheritdoc/>
     public override DbConnection Open()
     {
-        var db = new SqliteConnection(EngineConnection);
-        db.Open();
-        return db;
+        var db = new SqliteConnection(_connection);
+        try
+        {
+            db.Open();
+            using var set = db.CreateCommand();
+            set.CommandText = Durable;
+            set.ExecuteNonQuery();
+            return db;
+        }
+        catch
+        {
+            db.Dispose();
+            throw;
+        }
     }
 }
