@@ -1,3 +1,4 @@
+using System.Data.Common;
 using System.Globalization;
 using System.Reflection;
 using Microsoft.Extensions.Hosting;
@@ -18,6 +19,7 @@ public sealed class BoardWriter(ServiceState state, Ledger ledger, Sweeper sweep
     private readonly LedgerChanges _ledgerChanges = new(ledger.Store);
     private readonly Lock _writing = new();
     private Listed? _listed;
+    private bool _stale = true;
 
     /// <summary>Path of the page.</summary>
     public string PagePath => Path.Combine(state.Share, "board.html");
@@ -46,7 +48,7 @@ public sealed class BoardWriter(ServiceState state, Ledger ledger, Sweeper sweep
             // Asked for by others than our own loop as well; what was read, and the page, are one writer's at a time.
             lock (_writing) DurableFiles.Replace(PagePath, BoardPage.Html(Model()), ledger.Pc);
         }
-        catch (Exception e) when (e is IOException or UnauthorizedAccessException or System.Data.Common.DbException)
+        catch (Exception e) when (e is IOException or UnauthorizedAccessException or DbException)
         {
             // A ledger that cannot be read for a while (its disk is full) must not end the service; the page shows its own age.
             log.LogWarning("The board cannot be written: {Reason}", e.Message);
@@ -83,15 +85,8 @@ public sealed class BoardWriter(ServiceState state, Ledger ledger, Sweeper sweep
 
     private BoardModel Model()
     {
-        // The heartbeat of an idle service has nothing new to tell but the time.
-        if (_ledgerChanges.Any() || _listed is null || _listed.Share != state.ShareId)
-        {
-            // The change is told only once: where reading fails, the next heartbeat must read again.
-            _listed = null;
-            _listed = Read();
-        }
-
-        var (outcomes, latest) = (_listed.Outcomes, _listed.Latest);
+        Refresh();
+        var (outcomes, latest) = (_listed!.Outcomes, _listed.Latest);
         var jobs = latest.ToLookup(j => j.Folder, StringComparer.Ordinal);
         var allArriving = sweeper.Arriving;
         var arriving = allArriving.Take(MostJobs).ToLookup(a => a.Folder, StringComparer.Ordinal);
@@ -106,14 +101,33 @@ public sealed class BoardWriter(ServiceState state, Ledger ledger, Sweeper sweep
         var mails = _listed.Mails.Select(m => new UnsentMail(m.Recipients.Replace("\n", ", ", StringComparison.Ordinal), m.Subject, Time(m.Created), (int)m.Tries, m.Reason)).ToList();
         var version = Assembly.GetExecutingAssembly().GetName().Version?.ToString(3);
         return new BoardModel(
-            Path.GetFileName(Path.TrimEndingDirectorySeparator(state.Share)), time.GetLocalNow(), $"{(ledger.Store.Shared ? string.Join(", ", ledger.Living()) : Environment.MachineName)}, Stiltwright {version}", (int)Heartbeat.TotalSeconds,
+            Path.GetFileName(Path.TrimEndingDirectorySeparator(state.Share)), time.GetLocalNow(), $"{_listed.Services}, Stiltwright {version}", (int)Heartbeat.TotalSeconds,
             folders, mails, [.. state.Notices.OrderBy(n => n.Key, StringComparer.Ordinal).Select(n => n.Value)], NotListed(_listed, allArriving.Count - MostJobs));
+    }
+
+    /// <summary>Reads the ledger where it may have changed. One that cannot be read leaves the list as it was: the page says what is wrong.</summary>
+    private void Refresh()
+    {
+        try
+        {
+            // The heartbeat of an idle service has nothing new to tell but the time.
+            var changed = _ledgerChanges.Any();
+            if (!changed && !_stale && _listed?.Share == state.ShareId) return;
+            _stale = true; // the change is told only once: where reading fails, the next heartbeat must read again
+            _listed = Read();
+            _stale = false;
+        }
+        catch (DbException e) when (_listed?.Share == state.ShareId)
+        {
+            _stale = true;
+            log.LogWarning("The board lists what was known before: {Reason}", e.Message);
+        }
     }
 
     private Listed Read()
     {
         var latest = ledger.Latest(state.ShareId, MostJobs);
-        return new Listed(state.ShareId, ledger.Outcomes(), latest, latest.Count < MostJobs ? [] : ledger.CountsOfLatest(state.ShareId), ledger.UnsentMails());
+        return new Listed(state.ShareId, ledger.Store.Shared ? string.Join(", ", ledger.Living()) : Environment.MachineName, ledger.Outcomes(), latest, latest.Count < MostJobs ? [] : ledger.CountsOfLatest(state.ShareId), ledger.UnsentMails());
     }
 
     /// <summary>What the page does not list; empty where it lists everything.</summary>
@@ -165,5 +179,5 @@ public sealed class BoardWriter(ServiceState state, Ledger ledger, Sweeper sweep
     private DateTimeOffset Time(string iso) => TimeZoneInfo.ConvertTime(DateTimeOffset.Parse(iso, CultureInfo.InvariantCulture), time.LocalTimeZone);
 
     /// <summary>What the page shows of the ledger.</summary>
-    private sealed record Listed(string Share, IReadOnlyDictionary<long, string> Outcomes, IReadOnlyList<JobRow> Latest, IReadOnlyList<(string State, string? Outcome, int Count)> Counts, IReadOnlyList<MailRow> Mails);
+    private sealed record Listed(string Share, string Services, IReadOnlyDictionary<long, string> Outcomes, IReadOnlyList<JobRow> Latest, IReadOnlyList<(string State, string? Outcome, int Count)> Counts, IReadOnlyList<MailRow> Mails);
 }

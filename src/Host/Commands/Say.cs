@@ -18,8 +18,8 @@ public static class ExitCode
     /// <summary>Not printable.</summary>
     public const int Stop = 4;
 
-    /// <summary>Of a worker only: the disk had no room for its work.</summary>
-    public const int NoRoom = 5;
+    /// <summary>Of a worker only: the disk it works on is full, read-only or broken.</summary>
+    public const int DiskGaveOut = 5;
 
     /// <summary>The code of an outcome.</summary>
     public static int Of(Sdk.Level outcome) => outcome switch { Sdk.Level.Note => Ready, Sdk.Level.Check => Check, _ => Stop };

@@ -23,11 +23,11 @@ public static class WorkVerb
             {
                 WorkEntry.Run(WorkOrder.Read(parsed.GetRequiredValue(order)), (stage, share) => WorkerLines.Write(real, stage, share), cancel);
             }
-            catch (Exception e) when (RoomOnDisk.IsWanting(e))
+            catch (Exception e) when (RoomOnDisk.IsDisks(e))
             {
-                // Not the file's fault: the host does the job again when there is room.
+                // Not the file's fault: the host does the job again when the disk is in order.
                 Console.Error.WriteLine(e.Message);
-                Environment.Exit(ExitCode.NoRoom);
+                Environment.Exit(ExitCode.DiskGaveOut);
             }
 
             // The set is written: threads that a stage left behind must not keep the process until its time is over.

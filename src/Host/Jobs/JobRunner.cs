@@ -58,7 +58,7 @@ public sealed class JobRunner(WorkerCommand command, WorkerSettings limits, Plug
 {
     /// <summary>Runs a job.</summary>
     /// <exception cref="SourceChangedException">The source changed while it was copied.</exception>
-    /// <exception cref="IOException">This machine's disk has no room for the work.</exception>
+    /// <exception cref="IOException">This machine's disk has no room for the work, is read-only or broken.</exception>
     public async Task<JobResult> Run(JobInput job, Action<WorkerLine> progress, CancellationToken cancel)
     {
         if (Directory.Exists(job.Scratch)) Directory.Delete(job.Scratch, true);
@@ -102,7 +102,7 @@ public sealed class JobRunner(WorkerCommand command, WorkerSettings limits, Plug
         var report = command.InProcess is { } here
             ? await here(orderPath, progress, cancel).ConfigureAwait(false)
             : await new WorkerProcess(command, limits, time).Run(orderPath, Path.Combine(job.Scratch, "worker.log"), progress, cancel).ConfigureAwait(false);
-        if (report is { End: WorkerEnd.Failed, ExitCode: ExitCode.NoRoom }) throw RoomOnDisk.RanOut(job.Scratch, sourceName, report.FirstError);
+        if (report is { End: WorkerEnd.Failed, ExitCode: ExitCode.DiskGaveOut }) throw RoomOnDisk.GaveOut(job.Scratch, sourceName, report.FirstError);
         if (report.End == WorkerEnd.Done && SetGlance.Read(set) is { } glance && IsWhole(set) && glance.SourceFile == sourceName && Enum.TryParse<Level>(LevelWord(glance.Outcome), out var level))
             return new JobResult(set, level, glance.FirstFinding, report, false);
 

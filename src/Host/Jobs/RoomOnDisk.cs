@@ -1,8 +1,8 @@
 namespace Stiltwright.Host.Jobs;
 
 /// <summary>
-/// Room on this machine's own disk. Work that cannot be written down is not begun, and work that ran out of room is done
-/// again later: a full disk here is no fault of the file.
+/// Room on this machine's own disk. Work that cannot be written down is not begun, and work that ran out of room, or whose
+/// disk failed, is done again later: neither is a fault of the file.
 /// </summary>
 public static class RoomOnDisk
 {
@@ -23,18 +23,32 @@ public static class RoomOnDisk
         if (free < need) throw new IOException($"The disk of {folder} has only {free} MiB left, and {sourceName} may need {need}; it waits until there is room.");
     }
 
-    /// <summary>What to say of a run that ended for want of room.</summary>
-    public static IOException RanOut(string folder, string sourceName, string said) =>
-        new($"The disk of {folder} was full while {sourceName} was being done ({FreeMiB(folder)} MiB are left now); it is done again when there is room. {said}");
+    /// <summary>What to say of a run that the disk ended.</summary>
+    public static IOException GaveOut(string folder, string sourceName, string said) =>
+        new($"The disk of {folder} gave out while {sourceName} was being done ({Left(folder)}); it is done again when the disk is in order. {said}");
 
-    /// <summary>True for the fault with which a write to a full disk (or over a quota) ends.</summary>
-    public static bool IsWanting(Exception e) => e switch
+    /// <summary>True for the fault with which a read or write ends on a disk that is full (or over a quota), read-only or broken.</summary>
+    public static bool IsDisks(Exception e) => e switch
     {
-        AggregateException many => many.Flatten().InnerExceptions.Any(IsWanting),
-        // ERROR_DISK_FULL and ERROR_HANDLE_DISK_FULL on Windows; ENOSPC and EDQUOT on Linux, where .NET keeps the errno.
-        IOException io => io.HResult is unchecked((int)0x80070070) or unchecked((int)0x80070027) || (!OperatingSystem.IsWindows() && io.HResult is 28 or 122),
-        _ => e.InnerException is { } inner && IsWanting(inner),
+        AggregateException many => many.Flatten().InnerExceptions.Any(IsDisks),
+        // On Windows ERROR_DISK_FULL, ERROR_HANDLE_DISK_FULL, ERROR_WRITE_PROTECT, ERROR_CRC and ERROR_IO_DEVICE; on Linux
+        // EIO, ENOSPC, EROFS and EDQUOT, of which .NET keeps the errno.
+        IOException io => io.HResult is unchecked((int)0x80070070) or unchecked((int)0x80070027) or unchecked((int)0x80070013) or unchecked((int)0x80070017) or unchecked((int)0x8007045D)
+            || (!OperatingSystem.IsWindows() && io.HResult is 5 or 28 or 30 or 122),
+        _ => e.InnerException is { } inner && IsDisks(inner),
     };
+
+    private static string Left(string folder)
+    {
+        try
+        {
+            return $"{FreeMiB(folder)} MiB are left now";
+        }
+        catch (IOException)
+        {
+            return "nor does it say now how much room is left";
+        }
+    }
 
     private static long FreeMiB(string folder) => new DriveInfo(Path.GetFullPath(folder)).AvailableFreeSpace >> 20;
 }

@@ -38,7 +38,7 @@ public sealed record ServiceParts
 public static class ServiceHost
 {
     /// <summary>Builds the service. The state folder is locked until it is disposed of.</summary>
-    /// <exception cref="IOException">Another service has the state folder.</exception>
+    /// <exception cref="IOException">Another service has the state folder, or its disk takes nothing.</exception>
     public static IHost Build(Config config, PluginCatalog catalog, string share, ServiceParts? parts = null)
     {
         parts ??= new ServiceParts();
@@ -120,13 +120,17 @@ public sealed class StateLock : IHostedService, IDisposable
     private StateLock(FileStream file) => _file = file;
 
     /// <summary>Takes the lock; a crash of its holder frees it.</summary>
-    /// <exception cref="IOException">Another service has it.</exception>
+    /// <exception cref="IOException">Another service has it, or the folder's disk takes nothing; the sentence says which.</exception>
     public static StateLock Take(string stateFolder)
     {
         var path = Path.Combine(stateFolder, "service.lock");
         try
         {
             return new StateLock(new FileStream(path, FileMode.OpenOrCreate, FileAccess.ReadWrite, FileShare.None));
+        }
+        catch (IOException e) when (RoomOnDisk.IsDisks(e))
+        {
+            throw new IOException($"The state folder {stateFolder} cannot be written to: {e.Message} Look at its disk (room, rights, faults), then start again.", e);
         }
         catch (IOException e)
         {

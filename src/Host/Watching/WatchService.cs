@@ -1,3 +1,4 @@
+using System.Data.Common;
 using Microsoft.Extensions.Hosting;
 using Microsoft.Extensions.Hosting.Systemd;
 using Microsoft.Extensions.Logging;
@@ -8,8 +9,9 @@ using ServiceState = Stiltwright.Host.Jobs.ServiceState;
 namespace Stiltwright.Host.Watching;
 
 /// <summary>Sweeps at its interval, and sooner when a change notification comes. Notifications may fail; sweeping does not.</summary>
-public sealed class WatchService(ServiceState state, Sweeper sweeper, ConfigWatch configuration, Upkeep upkeep, Mail.Outbox outbox, TimeProvider time, ILogger<WatchService> log, ISystemdNotifier? systemd = null) : BackgroundService
+public sealed class WatchService(ServiceState state, Ledger ledger, Sweeper sweeper, ConfigWatch configuration, Upkeep upkeep, Mail.Outbox outbox, TimeProvider time, ILogger<WatchService> log, ISystemdNotifier? systemd = null) : BackgroundService
 {
+    private const string LedgerNotice = "ledger";
     private static readonly TimeSpan Hangs = TimeSpan.FromMinutes(15);
 
     // A timer may be early by its own grain; the look must find the file settled.
@@ -34,6 +36,7 @@ public sealed class WatchService(ServiceState state, Sweeper sweeper, ConfigWatc
             {
                 if (configuration.Look()) await outbox.TryAll().ConfigureAwait(false);
                 await LookAtTold(stoppingToken).ConfigureAwait(false);
+                if (state.Notices.TryRemove(LedgerNotice, out _)) log.LogInformation("The ledger can be used again");
                 // What is still arriving is looked at again soon enough to be taken when it has settled: only its folder is
                 // looked into, so that a large share does not hold it up.
                 var next = sweeper.Arriving.Count == 0 ? pause : TimeSpan.FromSeconds(Math.Min(pause.TotalSeconds, Math.Clamp(state.Config.Host.Watch.SettleS / 3, 0.25, 1)));
@@ -43,6 +46,15 @@ public sealed class WatchService(ServiceState state, Sweeper sweeper, ConfigWatc
             catch (OperationCanceledException)
             {
                 break;
+            }
+            catch (DbException e)
+            {
+                // Said once, and on the board for as long as it lasts: the share is there, only this machine cannot work.
+                var reason = $"The ledger ({ledger.Store.Place}) cannot be used: {e.Message} Nothing new is begun until it can; look at its disk (room, rights, faults) or its server.";
+                if (!state.Notices.TryGetValue(LedgerNotice, out var said) || said != reason) log.LogError("{Reason}", reason);
+                state.Notices[LedgerNotice] = reason;
+                state.BoardChanged();
+                await Task.Delay(pause, stoppingToken).ConfigureAwait(ConfigureAwaitOptions.SuppressThrowing);
             }
             catch (Exception e)
             {
