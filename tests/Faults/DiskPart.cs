@@ -31,6 +31,7 @@ internal static class DiskPart
             ("the disk of scratch is full", ScratchFull), ("the disk of scratch is read-only", ScratchReadOnly), ("the disk of scratch breaks in mid-work", (r, f) => ScratchFails(r, f, d => d.Break())),
             ("the disk of scratch goes read-only in mid-work", (r, f) => ScratchFails(r, f, d => d.GoReadOnly())), ("the ledger's disk breaks in mid-work", (r, f) => LedgerFails(r, f, d => d.Break())),
             ("the ledger's disk goes read-only in mid-work", (r, f) => LedgerFails(r, f, d => d.GoReadOnly())),
+            ("the power fails while a finished set waits for the share", PowerFails),
         };
         await Task.WhenAll(all.Select(async scene =>
         {
@@ -233,6 +234,36 @@ internal static class DiskPart
         await Until(next, () => Is(room, "crab.stl", "done") && Is(room, "squid.stl", "done") && Nothing(room), "both sets stand after the next start");
         if (Board(room).Contains("The ledger (", StringComparison.Ordinal)) await Until(next, () => !Board(room).Contains("The ledger (", StringComparison.Ordinal), "the board says nothing of the ledger any more");
         Once(next, room, fault, "crab.stl", figure, ("eel.stl", Unreadable(2)), ("squid.stl", Unreadable(3)));
+    }
+
+    /// <summary>A finished set waits in scratch for a share that is full when the power fails: what the ledger then says of it is true.</summary>
+    private static async Task PowerFails(PrintRoom room, Action<string> fault)
+    {
+        using var state = BreakableDisk.Over(room.State, Path.Combine(room.Root, "state.img"), 200);
+        using var share = Mounted(room.Share, room);
+        var figure = PrintRoom.Figure(new Random(1));
+        Put(room, "eel.stl", Unreadable(1));
+        using (var service = new ServiceProcess(room))
+        {
+            await Until(service, () => Is(room, "eel.stl", "done"), "the first set stands");
+            Put(room, "crab.stl", figure);
+            await Until(service, () => KillStates.Runs(room).Any(r => KillStates.OfRun(r) == "inspect"), "the work has begun");
+            share.Fill();
+            await Until(service, () => Waits(room, "crab.stl", "No space left"), "the finished set waits for the share");
+            // Long enough that the names of its files are on the disk (ext4 commits every 5 s), not so long that all they hold is (30 s).
+            await Task.Delay(TimeSpan.FromSeconds(8));
+            state.Break();
+            service.Kill();
+        }
+
+        state.Mend();
+        share.Empty();
+        using var next = new ServiceProcess(room);
+        await Until(next, () => Is(room, "crab.stl", "done") && Nothing(room), "the set stands after the next start");
+        Once(next, room, fault, "crab.stl", figure, ("eel.stl", Unreadable(1)));
+        var set = Path.Combine(room.Share, Drop, "crab.set");
+        foreach (var file in Directory.GetFiles(set, "*", SearchOption.AllDirectories))
+            if (new FileInfo(file).Length == 0 || File.ReadAllBytes(file).All(b => b == 0)) fault($"{Path.GetRelativePath(set, file)} is empty");
     }
 
     private static string Scratch(PrintRoom room) => Directory.CreateDirectory(Path.Combine(room.State, "scratch")).FullName;

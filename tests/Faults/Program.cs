@@ -4,7 +4,12 @@ using System.Diagnostics;
 using Stiltwright.Faults;
 
 if (args is ["publish-child", .. var rest]) return await PublishPart.Child(rest);
-if (args is ["service-child", var configuration, var share]) return await ServicesPart.Child(configuration, share);
+if (args is ["service-child", var configuration, var share, var ofChild])
+{
+    PrintRoom.Program = ofChild;
+    return await ServicesPart.Child(configuration, share);
+}
+
 var parts = new Dictionary<string, Func<Options, Task<IReadOnlyList<string>>>>
 {
     ["publish"] = PublishPart.Run,

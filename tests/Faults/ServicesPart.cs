@@ -24,6 +24,8 @@ internal static class ServicesPart
     private const int Stop = 19, Continue = 18; // SIGSTOP and SIGCONT on Linux
     private const double JobsAMinute = 5;
     private const int LeastTroubles = 4;
+    private const int LeastKillsInLong = 20, LeastSleepsInLong = 20; // in each trial of the long form
+    private const int OpenAtOnce = 12;
     private static readonly TimeSpan Sleep = PostgresStore.Lease + TimeSpan.FromSeconds(7);
 
     public static async Task<IReadOnlyList<string>> Run(Options options)
@@ -67,7 +69,7 @@ internal static class ServicesPart
         private readonly bool[] _up = new bool[services];
         private readonly List<double> _takeOvers = [], _begunAnew = [];
         private readonly Ledger _ledger = new(new PostgresStore(connection, server.Password), TimeProvider.System, "onlooker");
-        private int _kills, _sleeps, _leaders, _workerKills, _restarts;
+        private int _kills, _sleeps, _leaders, _workerKills, _restarts, _names;
 
         public static async Task<Trial> Make(PostgresServer server, bool light, int services, int jobs, Random random)
         {
@@ -84,7 +86,7 @@ internal static class ServicesPart
         {
             var isLong = options.IsLong;
             var clock = Stopwatch.StartNew();
-            for (var i = 0; i < jobs; i++) DropOne(i);
+            KeepBusy(jobs);
             for (var pc = 0; pc < services; pc++) _hosts[pc] = Start(pc);
             if (!await Until(() => Done() >= Math.Min(4, jobs / 4), TimeSpan.FromMinutes(5)))
             {
@@ -92,14 +94,18 @@ internal static class ServicesPart
                 return;
             }
 
-            var (limit, begun) = (isLong ? TimeSpan.FromMinutes(options.Minutes / 2) : TimeSpan.FromSeconds(50), clock.Elapsed); // of trouble; what is left then is done undisturbed
-            for (var troubles = 0; Done() < jobs && (clock.Elapsed - begun < limit || troubles < LeastTroubles); troubles++)
+            // Of trouble; what is left then is done undisturbed. The files come by and by, so that there is work in hand at
+            // each of the troubles; where all have come before enough of those fell, some more come.
+            var (limit, begun) = (isLong ? TimeSpan.FromMinutes(options.Minutes / 2) : TimeSpan.FromSeconds(50), clock.Elapsed);
+            for (var troubles = 0; troubles < LeastTroubles || (clock.Elapsed - begun < limit && (isLong ? !Enough || _dropped.Count < jobs : Done() < jobs)); troubles++)
             {
+                KeepBusy(isLong ? int.MaxValue : jobs);
                 await Trouble();
                 // Time to work in between, else the two attempts of a job are used up by kills alone.
-                await Task.Delay(random.Next(1000, isLong ? 12_000 : 3000));
+                await Task.Delay(random.Next(1000, isLong ? 5000 : 3000));
             }
 
+            while (_dropped.Count < jobs) DropOne();
             var (left, since) = (int.MaxValue, clock.Elapsed);
             while (Left() is var now && now > 0)
             {
@@ -132,7 +138,8 @@ internal static class ServicesPart
             }
 
             Console.WriteLine(string.Create(CultureInfo.InvariantCulture,
-                $"{services} services, {jobs} jobs in {clock.Elapsed.TotalSeconds:0} s: {_kills} services and {_workerKills} workers killed, {_sleeps} services asleep for {Sleep.TotalSeconds:0} s ({_leaders} times the engine's leader), {_restarts} ended by themselves; {Said(_takeOvers)} taken over by another, {Said(_begunAnew)} begun anew within 20 s more"));
+                $"{services} services, {_dropped.Count} jobs in {clock.Elapsed.TotalSeconds:0} s: {_kills} services and {_workerKills} workers killed, {_sleeps} services asleep for {Sleep.TotalSeconds:0} s ({_leaders} times the engine's leader), {_restarts} ended by themselves; {Said(_takeOvers)} taken over by another, {Said(_begunAnew)} begun anew within 20 s more"));
+            if (isLong && !Enough) faults.Add($"{services} services: only {_kills} kills and {_sleeps} sleeps fell into the trial; give it more --minutes");
             if (_takeOvers.Any(t => t > 15)) faults.Add(string.Create(CultureInfo.InvariantCulture, $"a job was taken over only after {_takeOvers.Max():0.0} s"));
             if (_takeOvers.Count == 0) faults.Add("no job was taken over: nothing was tried");
         }
@@ -146,7 +153,7 @@ internal static class ServicesPart
             var host = _hosts[pc]!;
             // Somebody must be there to take over: one that was just started is not up yet.
             if (!await Until(() => Enumerable.Range(0, services).Any(o => o != pc && _up[o] && _hosts[o] is { HasExited: false } && _ledger.Living().Contains(NameOf(o))), TimeSpan.FromSeconds(60))) return;
-            if (random.Next(4) == 0)
+            if (random.Next(6) == 0)
             {
                 if (Workers(pc) is [var worker, ..])
                 {
@@ -160,7 +167,7 @@ internal static class ServicesPart
             await Until(() => Held(pc).Count > 0, TimeSpan.FromSeconds(8));
             await Task.Delay(random.Next(0, 600));
             var held = Held(pc);
-            if (random.Next(2) == 0)
+            if (_kills < _sleeps || (_kills == _sleeps && random.Next(2) == 0))
             {
                 var began = Stopwatch.GetTimestamp();
                 Signal(host, 9);
@@ -237,11 +244,19 @@ internal static class ServicesPart
 
         private int Done() => _ledger.InState(JobState.Done, JobState.Parked).Count;
 
-        private int Left() => jobs - Done() + _ledger.WaitingMails().Count + _ledger.InState(JobState.Queued, JobState.Running, JobState.Waiting, JobState.Publishing).Count;
+        private int Left() => _dropped.Count - Done() + _ledger.WaitingMails().Count + _ledger.InState(JobState.Queued, JobState.Running, JobState.Waiting, JobState.Publishing).Count;
 
-        private void DropOne(int i)
+        private bool Enough => _kills >= LeastKillsInLong && _sleeps >= LeastSleepsInLong;
+
+        /// <summary>Drops files until so many are not done yet, or so many have come in all.</summary>
+        private void KeepBusy(int most)
         {
-            var name = $"figure-{i}.stl";
+            for (var open = _dropped.Count - Done(); open < (light ? OpenAtOnce : most) && _dropped.Count < most; open++) DropOne();
+        }
+
+        private void DropOne()
+        {
+            var name = $"figure-{_names++}.stl";
             var bytes = PrintRoom.Figure(random, rings: 12);
             File.WriteAllBytes(Path.Combine(room.Share, Drop, name), bytes);
             _dropped[name] = Convert.ToHexStringLower(SHA256.HashData(bytes));
@@ -261,7 +276,7 @@ internal static class ServicesPart
                 else if (Summary(set) is var s && (s.File != name || (light && !parked.Contains(name) ? Sha(Path.Combine(set, "figure.stl")) : s.Sha256) != sha)) faults.Add(about + $"{name}: its set is made of {s.File} with other bytes");
             }
 
-            if (Directory.GetDirectories(folder, "*.set").Length != jobs) faults.Add(about + $"{Directory.GetDirectories(folder, "*.set").Length} sets for {jobs} files");
+            if (Directory.GetDirectories(folder, "*.set").Length != _dropped.Count) faults.Add(about + $"{Directory.GetDirectories(folder, "*.set").Length} sets for {_dropped.Count} files");
             // A set that was published a second time has put the first into replaced/.
             var replaced = Path.Combine(folder, ".stiltwright", "replaced");
             if (Directory.Exists(replaced)) foreach (var twice in Directory.GetDirectories(replaced)) faults.Add(about + $"published more than once: {Path.GetFileName(twice)}");
@@ -271,10 +286,10 @@ internal static class ServicesPart
                 foreach (var stray in Scratch(pc)) faults.Add(about + $"left behind: {stray}");
 
             var done = _ledger.InState(JobState.Done, JobState.Parked);
-            if (done.Count != jobs) faults.Add(about + $"{done.Count} jobs are done for {jobs} files");
+            if (done.Count != _dropped.Count) faults.Add(about + $"{done.Count} jobs are done for {_dropped.Count} files");
             if (_ledger.InState(JobState.Dropped).Count > 0) faults.Add(about + $"{_ledger.InState(JobState.Dropped).Count} jobs were dropped and entered anew");
             var counts = mails.Received.GroupBy(m => m).Select(g => g.Count()).ToArray();
-            if (counts.Length != jobs) faults.Add(about + $"{counts.Length} different mails came for {jobs} files");
+            if (counts.Length != _dropped.Count) faults.Add(about + $"{counts.Length} different mails came for {_dropped.Count} files");
             if (counts.Any(c => c > 2)) faults.Add(about + "a mail came three times");
             Console.WriteLine($"{done.Count(j => j.State == JobState.Done)} done by {string.Join(", ", done.GroupBy(j => j.Owner).Select(g => g.Count()))}, {done.Count(j => j.State == JobState.Parked)} set aside after two broken runs, {done.Count(j => j.Fence > 1)} in more than one run; {mails.Received.Count} mails, {counts.Count(c => c == 2)} of them twice");
         }
@@ -289,7 +304,7 @@ internal static class ServicesPart
 
         private Process Start(int pc)
         {
-            var (program, arguments) = light ? (Environment.ProcessPath!, (string[])["service-child", ConfigOf(room, pc), room.Share]) : (PrintRoom.Program, ["serve", "--share", room.Share, "--config", ConfigOf(room, pc)]);
+            var (program, arguments) = light ? (Environment.ProcessPath!, (string[])["service-child", ConfigOf(room, pc), room.Share, PrintRoom.Program]) : (PrintRoom.Program, ["serve", "--share", room.Share, "--config", ConfigOf(room, pc)]);
             var start = new ProcessStartInfo(program, arguments) { RedirectStandardOutput = true, RedirectStandardError = true };
             start.Environment[LedgerPlace.Variable] = server.Password;
             var host = Process.Start(start)!;

@@ -97,6 +97,24 @@ public sealed class BusyShareTests : IDisposable
     }
 
     [Fact]
+    public async Task What_notifications_told_of_while_a_look_failed_is_looked_into_when_looking_works_again()
+    {
+        _gate.Open();
+        var crab = _room.DropFile("crab.stl", Workshop.Stl());
+        await using var s = await Start();
+        await s.Until(l => Done(l).Length == 1);
+        await s.Sweeps(6); // its folder is taken as it was known from here on
+        var note = Path.Combine(_room.Share, SetPlace.OwnFolder, "share.json");
+        File.Move(note, note + ".away");
+        await s.Until(_ => s.State.Notices.ContainsKey("share"));
+        // In place, so that the folder's own time stands still, and by a clock that stands still no full look is due.
+        File.WriteAllBytes(crab, Workshop.Stl(mark: 3));
+        await Task.Delay(TimeSpan.FromSeconds(1.5)); // looks that fail
+        File.Move(note + ".away", note);
+        await s.Until(l => Done(l).Length == 2);
+    }
+
+    [Fact]
     public async Task Without_change_notifications_everything_is_found_by_looking()
     {
         _gate.Open();

@@ -88,6 +88,35 @@ public sealed class LedgerTests : IDisposable
         Assert.True(changes.Any());
     }
 
+    [Theory]
+    [InlineData(5, true)] // EIO
+    [InlineData(28, true)] // ENOSPC
+    [InlineData(30, true)] // EROFS
+    [InlineData(122, true)] // EDQUOT
+    [InlineData(2, false)] // ENOENT
+    [InlineData(11, false)] // EAGAIN, of a lock
+    [InlineData(13, false)] // EACCES
+    public void A_disk_that_is_full_read_only_or_broken_is_told_from_everything_else(int errno, bool disks)
+    {
+        if (OperatingSystem.IsWindows()) return; // there the fault has other numbers (asm-generic/errno-base.h, errno.h)
+        Assert.Equal(disks, RoomOnDisk.IsDisks(new AggregateException(new InvalidDataException("", new IOException("said by the system", errno)))));
+    }
+
+    [Fact]
+    public async Task A_job_whose_worker_says_that_the_disk_gave_out_waits_and_its_file_is_not_blamed()
+    {
+        var ledger = new Ledger(_room.State, TimeProvider.System);
+        var worker = new WorkerCommand("", []) { InProcess = (_, _, _) => Task.FromResult(new WorkerReport(WorkerEnd.Failed, Commands.ExitCode.DiskGaveOut, "inspect", "Input/output error : 'set/summary.json'", 1, 0.1)) };
+        var (desk, _) = Desk(ledger, "share", worker: worker);
+        var job = Add(ledger, 0, bytes: 284);
+        await desk.RunNext(job.Id, large: false, default);
+        var now = ledger.Find(job.Id)!;
+        Assert.Equal((JobState.Waiting, 0L), (now.State, now.Attempts));
+        Assert.Contains("gave out", now.Sentence, StringComparison.Ordinal);
+        Assert.Contains("Input/output error", now.Sentence, StringComparison.Ordinal);
+        Assert.False(Directory.Exists(Path.Combine(_room.Drop, "crab-0.set")));
+    }
+
     [Fact]
     public void The_ledger_says_whether_anybody_changed_it()
     {
@@ -141,13 +170,13 @@ public sealed class LedgerTests : IDisposable
     private static JobRow Add(Ledger ledger, int n, long bytes) => ledger.Add($"identity {n}", "share", "enlarge-200", $"crab-{n}.stl", "enlarge-200", bytes);
 
     /// <summary>A desk whose work is only noted: each job's run names its source.</summary>
-    private (JobDesk Desk, List<string> Done) Desk(Ledger ledger, string share, NotedQueue? noted = null)
+    private (JobDesk Desk, List<string> Done) Desk(Ledger ledger, string share, NotedQueue? noted = null, WorkerCommand? worker = null)
     {
         for (var n = 0; n < 4; n++) _room.DropFile($"crab-{n}.stl", Workshop.Stl(mark: (byte)n));
         var state = new ServiceState(_room.Read(), Workshop.Catalog, _room.Share) { ShareId = share };
         var queue = noted ?? new NotedQueue();
         var done = new List<string>();
-        var worker = new WorkerCommand("", [])
+        worker ??= new WorkerCommand("", [])
         {
             InProcess = (order, _, cancel) =>
             {

@@ -260,6 +260,35 @@ public sealed class MailTests : IDisposable
         Assert.Empty(queue.Mails);
     }
 
+    [Fact]
+    public async Task A_mail_that_the_server_took_while_the_ledger_s_disk_was_full_is_noted_when_there_is_room_and_never_sent_again()
+    {
+        var time = new FakeTimeProvider(new DateTimeOffset(2026, 3, 1, 12, 0, 0, TimeSpan.Zero));
+        var store = new FailingStore(_room.State);
+        var (ledger, mail) = Made("crab.stl", "check", new Ledger(store, time, "print room"));
+        var sender = new Flaky(null) { Taken = () => store.Fails = true };
+        var outbox = Outbox(ledger, new Remembering(), sender, time: time);
+        var sending = outbox.Send(mail.Id, default);
+        for (var tries = 1; tries <= 3; tries++)
+        {
+            for (var i = 0; i < 1000 && store.Refused < tries; i++) await Task.Delay(10);
+            Assert.Equal(tries, store.Refused);
+            Assert.False(sending.IsCompleted);
+            if (tries == 3) store.Fails = false;
+            for (var i = 0; i < 1000 && !sending.IsCompleted && store.Refused == tries; i++)
+            {
+                time.Advance(TimeSpan.FromSeconds(3)); // it may only be about to begin to wait
+                await Task.Delay(10);
+            }
+        }
+
+        await sending.WaitAsync(TimeSpan.FromSeconds(30));
+        Assert.Equal("sent", ledger.Mail(mail.Id)!.State);
+        sender.Taken = () => { };
+        await outbox.Due(mail.Id, default);
+        Assert.Single(sender.Ids);
+    }
+
     private string Password(string text)
     {
         var path = Path.Combine(_room.Root, "password");
@@ -328,11 +357,15 @@ public sealed class MailTests : IDisposable
 
         public List<string> Ids { get; } = [];
 
+        /// <summary>What happens between the server's last answer and our note of it.</summary>
+        public Action Taken { get; set; } = () => { };
+
         public bool HasServer => true;
 
         public Task<IReadOnlyList<string>> Send(MimeMessage message, CancellationToken cancel)
         {
             Ids.Add(message.MessageId!);
+            Taken();
             return Fault is null ? Task.FromResult<IReadOnlyList<string>>([]) : Task.FromException<IReadOnlyList<string>>(Fault);
         }
     }

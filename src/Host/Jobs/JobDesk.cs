@@ -160,6 +160,9 @@ public sealed class JobDesk(ServiceState state, Ledger ledger, IQueue queue, Pub
                 var done = await Work(job, name, stop).ConfigureAwait(false);
                 if (done is { } asState)
                 {
+                    // From here on the ledger says that the set lies whole in scratch: that must be true after a power cut too.
+                    DurableFiles.FlushAll(Path.Combine(state.Scratch(job.Id, job.Fence), "set"));
+                    DurableFiles.FlushFolder(state.ScratchRoot);
                     keep = await Noted(() => ledger.NoteMade(job.Id, job.Fence, asState.State, asState.Seconds), stop).ConfigureAwait(false);
                     if (!keep) return;
                     job.Made = asState.State;

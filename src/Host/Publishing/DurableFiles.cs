@@ -46,6 +46,21 @@ public static class DurableFiles
         }
     }
 
+    /// <summary>Makes sure that all that was written into a folder is on the disk, the folder itself included.</summary>
+    /// <exception cref="IOException">The disk did not take it.</exception>
+    public static void FlushAll(string folder)
+    {
+        foreach (var file in Directory.GetFiles(folder, "*", SearchOption.AllDirectories))
+        {
+            using var handle = File.OpenHandle(file, FileMode.Open, FileAccess.ReadWrite);
+            RandomAccess.FlushToDisk(handle);
+        }
+
+        foreach (var inner in Directory.GetDirectories(folder, "*", SearchOption.AllDirectories)) FlushFolder(inner);
+        FlushFolder(folder);
+        FlushFolder(Path.GetDirectoryName(Path.TrimEndingDirectorySeparator(folder))!);
+    }
+
     /// <summary>
     /// Makes renames inside a folder durable. Linux needs the folder itself flushed, which .NET has no call for; on
     /// Windows there is no such step for ordinary accounts. File systems that cannot do it (some shares) say EINVAL.
