@@ -47,10 +47,9 @@ internal sealed class FieldBuilder
             Classify(i % tx * top, i / tx % ty * top, i / (tx * ty) * top, top, -1, index, found[i]);
         });
         var bricks = found.SelectMany(f => f).ToArray();
-        var values = new float[bricks.Length][];
         for (var b = 0; b < bricks.Length; b++) index[(bricks[b].Z * _grid.By + bricks[b].Y) * _grid.Bx + bricks[b].X] = b;
-        Parallel.For(0, bricks.Length, options, b => values[b] = Fill(bricks[b].X, bricks[b].Y, bricks[b].Z, bricks[b].Distance, bricks[b].Place));
-        return new BrickField(_grid, index, values, Array.ConvertAll(bricks, b => (b.X, b.Y, b.Z)), (float)_high);
+        return new BrickField(_grid, index, Array.ConvertAll(bricks, b => (b.X, b.Y, b.Z)), (float)_high,
+            (b, values) => Fill(bricks[b].X, bricks[b].Y, bricks[b].Z, bricks[b].Distance, bricks[b].Place, values), options);
     }
 
     // A cube of size^3 bricks: below, above, or to be looked at more closely.
@@ -105,10 +104,9 @@ internal sealed class FieldBuilder
     }
 
     [SkipLocalsInit]
-    private float[] Fill(int bx, int by, int bz, double centreDistance, int centrePlace)
+    private void Fill(int bx, int by, int bz, double centreDistance, int centrePlace, Span<float> values)
     {
         const int n = NodeGrid.Brick;
-        var values = new float[512];
         // What is known of each node's distance: [near, far].
         Span<double> near = stackalloc double[512];
         Span<double> far = stackalloc double[512];
@@ -154,7 +152,6 @@ internal sealed class FieldBuilder
                         far[at] = hi;
                         places[at] = seed;
                     }
-        return values;
     }
 
     private const float Below = BrickField.Below;

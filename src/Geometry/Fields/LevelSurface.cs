@@ -76,30 +76,11 @@ internal static class LevelSurface
         return xyz.AsSpan(0, 3 * count).ToArray();
     }
 
-    // The brick's nodes and the first ones of its neighbours: 9 x 9 x 9.
-    private static void Gather(BrickField field, int b, Span<float> local)
-    {
-        var (bx, by, bz) = field.Places[b];
-        var own = field.Values[b];
-        for (var k = 0; k < 9; k++)
-            for (var j = 0; j < 9; j++)
-            {
-                var row = local.Slice((k * 9 + j) * 9, 9);
-                if (k < 8 && j < 8)
-                {
-                    own.AsSpan(k << 6 | j << 3, 8).CopyTo(row);
-                    row[8] = field.Node(bx * 8 + 8, by * 8 + j, bz * 8 + k);
-                }
-                else for (var i = 0; i < 9; i++) row[i] = field.Node(bx * 8 + i, by * 8 + j, bz * 8 + k);
-            }
-    }
-
     private static int Step(int corner) => (corner & 1) + (corner >> 1 & 1) * 9 + (corner >> 2) * 81;
 
     private static Cuts FindCuts(BrickField field, int b, float level)
     {
-        Span<float> local = stackalloc float[729];
-        Gather(field, b, local);
+        var local = field.Brick(b);
         var cuts = new Cuts();
         for (var n = 0; n < 512; n++)
         {
@@ -118,8 +99,7 @@ internal static class LevelSurface
     private static void PlaceVertices(BrickField field, int b, double level, Cuts cuts, int[] xyz)
     {
         if (cuts.Count == 0) return;
-        Span<float> local = stackalloc float[729];
-        Gather(field, b, local);
+        var local = field.Brick(b);
         var grid = field.Grid;
         var (bx, by, bz) = field.Places[b];
         var v = 3 * cuts.Base;
@@ -140,8 +120,7 @@ internal static class LevelSurface
 
     private static int[] Triangles(BrickField field, int b, float level, Cuts[] cuts)
     {
-        Span<float> local = stackalloc float[729];
-        Gather(field, b, local);
+        var local = field.Brick(b);
         var grid = field.Grid;
         var (bx, by, bz) = field.Places[b];
         // The eight bricks that a cell may touch.

@@ -1,4 +1,5 @@
 using System.Runtime.CompilerServices;
+using System.Runtime.Intrinsics;
 
 namespace Stiltwright.Geometry.Rendering;
 
@@ -35,8 +36,15 @@ internal static class Obscurance
     [MethodImpl(MethodImplOptions.AggressiveOptimization)]
     private static void Row(float[] depth, int w, int h, int y, (int X, int Y, float Length)[] offsets, float perPixel, float most, float[] result)
     {
+        var reach = 0;
+        foreach (var (dx, dy, _) in offsets) reach = Math.Max(reach, Math.Max(Math.Abs(dx), Math.Abs(dy)));
+        // Away from the borders eight pixels at a time: the same sums in the same order.
+        var done = 0;
+        if (y >= reach && y + reach < h)
+            for (var x = reach; x + 8 + reach <= w; x += 8, done = x) Eight(depth, w, y * w + x, offsets, perPixel, most, result);
         for (var x = 0; x < w; x++)
         {
+            if (x == reach && done > x) x = done;
             var d = depth[y * w + x];
             if (float.IsNegativeInfinity(d)) continue;
             var sum = 0f;
@@ -50,6 +58,30 @@ internal static class Obscurance
             result[y * w + x] = Math.Min(1, 1.5f * sum / Pairs);
         }
     }
+
+    private static void Eight(float[] depth, int w, int at, (int X, int Y, float Length)[] offsets, float perPixel, float most, float[] result)
+    {
+        ref var first = ref depth[at];
+        var d = Vector256.LoadUnsafe(ref first);
+        var open = Vector256.Equals(d, Vector256.Create(float.NegativeInfinity));
+        if (open.ExtractMostSignificantBits() == 0xFF) return;
+        Vector256<float> sum = Vector256<float>.Zero, least = Vector256.Create(0.04f), scale = Vector256.Create(perPixel);
+        foreach (var (dx, dy, length) in offsets)
+        {
+            var one = Rise(Vector256.LoadUnsafe(ref Unsafe.Add(ref first, dy * w + dx)) - d, most);
+            var two = Rise(Vector256.LoadUnsafe(ref Unsafe.Add(ref first, -dy * w - dx)) - d, most);
+            var slope = (one + two) * scale / Vector256.Create(2 * length);
+            var shade = Vector256.Min(Vector256<float>.One, Vector256.Create(0.9f) * (slope - least));
+            sum += Vector256.ConditionalSelect(Vector256.GreaterThan(slope, least), shade, Vector256<float>.Zero);
+        }
+        var hidden = Vector256.Min(Vector256<float>.One, Vector256.Create(1.5f) * sum / Vector256.Create((float)Pairs));
+        Vector256.ConditionalSelect(open, Vector256<float>.Zero, hidden).StoreUnsafe(ref result[at]);
+    }
+
+    private static Vector256<float> Rise(Vector256<float> rise, float most) => Vector256.ConditionalSelect(
+        Vector256.GreaterThan(rise, Vector256.Create(most)),
+        Vector256.Max(Vector256<float>.Zero, Vector256.Create(2 * most) - rise),
+        Vector256.Max(rise, Vector256.Create(-most)));
 
     /// <summary>How much nearer to the viewer a neighbour is; far behind or beyond the border it counts as a fall that bounds the pair.</summary>
     private static float Rise(float[] depth, int w, int h, int x, int y, float d, float most)

@@ -1,6 +1,7 @@
 using System.Buffers.Binary;
 using System.IO.Compression;
 using System.Runtime.CompilerServices;
+using System.Runtime.Intrinsics;
 
 namespace Stiltwright.Geometry.Rendering;
 
@@ -75,14 +76,32 @@ public static class Png
         var filtered = to.AsSpan(1, row.Length);
         // The first pixel has nothing to its left: left and above-left count as zero.
         for (var i = 0; i < 3; i++) filtered[i] = (byte)(row[i] - (filter == 1 ? 0 : above[i]));
-        if (filter == 1)
-            for (var i = 3; i < row.Length; i++) filtered[i] = (byte)(row[i] - row[i - 3]);
-        else if (filter == 2)
-            for (var i = 3; i < row.Length; i++) filtered[i] = (byte)(row[i] - above[i]);
+        if (filter == 1) Less(row[3..], row, filtered[3..]);
+        else if (filter == 2) Less(row, above, filtered);
         else
             for (var i = 3; i < row.Length; i++) filtered[i] = (byte)(row[i] - Paeth(row[i - 3], above[i], above[i - 3]));
+        return Magnitudes(filtered);
+    }
+
+    private static void Less(ReadOnlySpan<byte> row, ReadOnlySpan<byte> other, Span<byte> to)
+    {
+        var i = 0;
+        for (; i + Vector256<byte>.Count <= row.Length; i += Vector256<byte>.Count)
+            (Vector256.Create(row[i..]) - Vector256.Create(other[i..])).CopyTo(to[i..]);
+        for (; i < row.Length; i++) to[i] = (byte)(row[i] - other[i]);
+    }
+
+    private static long Magnitudes(ReadOnlySpan<byte> filtered)
+    {
         long sum = 0;
-        foreach (var v in filtered) sum += Math.Abs((int)(sbyte)v);
+        var i = 0;
+        for (; i + Vector256<byte>.Count <= filtered.Length; i += Vector256<byte>.Count)
+        {
+            // Of -128 the magnitude is 128 again, as a byte.
+            var (low, high) = Vector256.Widen(Vector256.Abs(Vector256.Create(filtered[i..]).AsSByte()).AsByte());
+            sum += Vector256.Sum(low + high);
+        }
+        for (; i < filtered.Length; i++) sum += Math.Abs((int)(sbyte)filtered[i]);
         return sum;
     }
 

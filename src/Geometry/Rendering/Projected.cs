@@ -1,3 +1,4 @@
+using System.Buffers;
 using System.Runtime.CompilerServices;
 
 namespace Stiltwright.Geometry.Rendering;
@@ -12,11 +13,17 @@ internal sealed class Projected
     private const int Chunks = 32;
     private const double MostFixed = 1 << 29;
 
+    // A first band behind the last.
+    private const int None = 1;
+
     private readonly int _width, _height;
 
     /// <summary>First triangle number of each part, and the sum at the end.</summary>
     internal readonly int[] Start;
     internal readonly int[][] X, Y;
+
+    /// <summary>Corners of the triangles of each part.</summary>
+    internal readonly int[][] Corners;
     internal readonly float[][] Depth;
     internal readonly IReadOnlyList<RenderPart> Parts;
     internal readonly int Bands;
@@ -32,6 +39,7 @@ internal sealed class Projected
         _height = sampleHeight;
         Bands = (sampleHeight + BandRows - 1) / BandRows;
         Start = new int[parts.Count + 1];
+        Corners = [.. parts.Select(p => p.Mesh.CornersArray)];
         X = new int[parts.Count][];
         Y = new int[parts.Count][];
         Depth = new float[parts.Count][];
@@ -81,14 +89,11 @@ internal sealed class Projected
     {
         var total = Start[^1];
         var counts = new int[Chunks][];
+        var bandsOf = ArrayPool<int>.Shared.Rent(Math.Max(1, total));
         Parallel.For(0, Chunks, options, c =>
         {
-            var count = new int[Bands];
-            Visit(c, total, (_, first, last) =>
-            {
-                for (var b = first; b <= last; b++) count[b]++;
-            });
-            counts[c] = count;
+            counts[c] = new int[Bands];
+            FindBands(From(c), From(c + 1), bandsOf, counts[c]);
         });
         var start = new int[Bands + 1];
         var at = new int[Chunks][];
@@ -108,25 +113,26 @@ internal sealed class Projected
         Parallel.For(0, Chunks, options, c =>
         {
             var next = at[c];
-            Visit(c, total, (t, first, last) =>
-            {
-                for (var b = first; b <= last; b++) triangles[next[b]++] = t;
-            });
+            for (var t = From(c); t < From(c + 1); t++)
+                for (var b = bandsOf[t] & 0xFFFF; b <= bandsOf[t] >> 16; b++) triangles[next[b]++] = t;
         });
+        ArrayPool<int>.Shared.Return(bandsOf);
         return (start, triangles);
+
+        int From(int chunk) => (int)((long)total * chunk / Chunks);
     }
 
-    /// <summary>Calls back for each triangle of a chunk that can cover a sample, with its first and last band.</summary>
+    /// <summary>First band of each triangle, and the last one times 2^16 (<see cref="None"/> where it cannot cover a sample), and how many each band gets.</summary>
     [MethodImpl(MethodImplOptions.AggressiveOptimization)]
-    private void Visit(int chunk, int total, Action<int, int, int> seen)
+    private void FindBands(int from, int to, int[] bandsOf, int[] count)
     {
-        int from = (int)((long)total * chunk / Chunks), to = (int)((long)total * (chunk + 1) / Chunks);
         if (from >= to) return;
         var p = PartOf(from, 0);
         for (var t = from; t < to; t++)
         {
             p = PartOf(t, p);
-            var corners = Parts[p].Mesh.CornersArray;
+            bandsOf[t] = None;
+            var corners = Corners[p];
             var i = 3 * (t - Start[p]);
             int[] x = X[p], y = Y[p];
             int a = corners[i], b = corners[i + 1], c = corners[i + 2];
@@ -135,7 +141,9 @@ internal sealed class Projected
             if (yLow > yHigh || yHigh < 0 || yLow >= _height) continue;
             int xLow = FirstSample(Math.Min(x[a], Math.Min(x[b], x[c]))), xHigh = LastSample(Math.Max(x[a], Math.Max(x[b], x[c])));
             if (xLow > xHigh || xHigh < 0 || xLow >= _width) continue;
-            seen(t, Math.Max(yLow, 0) / BandRows, Math.Min(yHigh, _height - 1) / BandRows);
+            int first = Math.Max(yLow, 0) / BandRows, last = Math.Min(yHigh, _height - 1) / BandRows;
+            bandsOf[t] = last << 16 | first;
+            for (var band = first; band <= last; band++) count[band]++;
         }
     }
 

@@ -10,6 +10,7 @@ namespace Stiltwright.Geometry.Rendering;
 internal static class SampleFiller
 {
     private const int Groups = 4;
+    private const int Narrow = 8;
 
     internal static void Fill(Projected scene, SampleBuffer buffer, double? cutDepth, ParallelOptions options)
     {
@@ -48,7 +49,7 @@ internal static class SampleFiller
     [MethodImpl(MethodImplOptions.AggressiveOptimization)]
     private static void Triangle(Projected scene, SampleBuffer buffer, int band, int p, int t, float cut, short[]? winding)
     {
-        var corners = scene.Parts[p].Mesh.CornersArray;
+        var corners = scene.Corners[p];
         int[] xs = scene.X[p], ys = scene.Y[p];
         var i = 3 * (t - scene.Start[p]);
         int a = corners[i], b = corners[i + 1], c = corners[i + 2];
@@ -76,6 +77,10 @@ internal static class SampleFiller
         long dx0 = -(y2 - y1) * Projected.Sub, dx1 = -(y0 - y2) * Projected.Sub, dx2 = -(y1 - y0) * Projected.Sub;
         long dy0 = (x2 - x1) * Projected.Sub, dy1 = (x0 - x2) * Projected.Sub, dy2 = (x1 - x0) * Projected.Sub;
 
+        var depth = buffer.DepthArray;
+        var id = buffer.IdArray;
+        var narrow = xHigh - xLow < Narrow;
+        if (narrow && Missed(e0, e1, e2, dx0, dx1, dx2, dy0, dy1, dy2, xHigh - xLow, yHigh - yLow)) return;
         var depths = scene.Depth[p];
         double z0 = depths[a], inverse = 1.0 / area, za = depths[b] - z0, zb = depths[c] - z0;
         var slopeX = (za * (y2 - y0) - zb * (y1 - y0)) * inverse;
@@ -84,12 +89,16 @@ internal static class SampleFiller
         double stepX = slopeX * Projected.Sub, stepY = slopeY * Projected.Sub;
 
         var group = winding is null ? 0 : scene.Parts[p].CutGroup * Projected.BandRows * buffer.Width - top * buffer.Width;
-        var depth = buffer.DepthArray;
-        var id = buffer.IdArray;
         for (var y = yLow; y <= yHigh; y++, e0 += dy0, e1 += dy1, e2 += dy2, zRow += stepY)
         {
             int from = 0, to = xHigh - xLow;
-            if (!Span(e0, dx0, ref from, ref to) || !Span(e1, dx1, ref from, ref to) || !Span(e2, dx2, ref from, ref to)) continue;
+            if (narrow)
+            {
+                // Few samples are tried one by one faster than the ends of their run are worked out.
+                while (from <= to && (e0 + from * dx0 | e1 + from * dx1 | e2 + from * dx2) < 0) from++;
+                while (to >= from && (e0 + to * dx0 | e1 + to * dx1 | e2 + to * dx2) < 0) to--;
+            }
+            else if (!Span(e0, dx0, ref from, ref to) || !Span(e1, dx1, ref from, ref to) || !Span(e2, dx2, ref from, ref to)) continue;
             var row = y * buffer.Width + xLow;
             for (var k = from; k <= to; k++)
             {
@@ -101,6 +110,20 @@ internal static class SampleFiller
                 id[row + k] = t;
             }
         }
+    }
+
+    // True if no sample lies in the triangle: of small ones that is most.
+    [MethodImpl(MethodImplOptions.AggressiveInlining)]
+    private static bool Missed(long e0, long e1, long e2, long dx0, long dx1, long dx2, long dy0, long dy1, long dy2, int columns, int rows)
+    {
+        if (rows >= Narrow) return false;
+        for (var j = 0; j <= rows; j++, e0 += dy0, e1 += dy1, e2 += dy2)
+        {
+            long f0 = e0, f1 = e1, f2 = e2;
+            for (var i = 0; i <= columns; i++, f0 += dx0, f1 += dx1, f2 += dx2)
+                if ((f0 | f1 | f2) >= 0) return false;
+        }
+        return true;
     }
 
     /// <summary>Twice the signed area of an edge and a sample, made one less where a sample on the edge belongs to the neighbour.</summary>

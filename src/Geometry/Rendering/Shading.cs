@@ -114,6 +114,7 @@ internal static class Shading
             var before = At(s, sx - dx, sy - dy, d);
             var after = At(s, sx + dx, sy + dy, d);
             float fallBefore = d - before, fallAfter = d - after;
+            if (fallBefore <= jump && fallAfter <= jump) continue;
             strongest = Math.Max(strongest, Strength(fallBefore, fallAfter, jump));
             strongest = Math.Max(strongest, Strength(fallAfter, fallBefore, jump));
         }

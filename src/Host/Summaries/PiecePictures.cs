@@ -155,6 +155,7 @@ internal static class FindingPictures
                 return (uint)sx < (uint)samples.Width && (uint)sy < (uint)samples.Height && samples.Depth[sy * samples.Width + sx] <= depth + allowance;
             });
             if (seen > best.Seen) best = (view, seen);
+            if (seen == points.Count) break;
         }
         return best;
     }
