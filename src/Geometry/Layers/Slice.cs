@@ -94,12 +94,9 @@ internal sealed class Slice
     /// <summary>Finds the regions; their numbers follow the first run of each, row by row.</summary>
     public void Label()
     {
-        for (var r = 0; r < RunCount; r++)
-        {
-            Region[r] = Void[r] = r;
-            _side[r] = _diagonal[r] = _gapSide[r] = _gapDiagonal[r] = 0;
-            _open[r] = false;
-        }
+        for (var r = 0; r < RunCount; r++) Region[r] = Void[r] = r;
+        foreach (var counts in (ReadOnlySpan<int[]>)[_side, _diagonal, _gapSide, _gapDiagonal]) counts.AsSpan(0, RunCount).Clear();
+        _open.AsSpan(0, RunCount).Clear();
         for (var j = RowLo; j < RowHi; j++)
         {
             if (j > RowLo)
@@ -141,14 +138,15 @@ internal sealed class Slice
     private void JoinSolids(int j)
     {
         int a = RowStart[j], aEnd = RowStart[j + 1], b = RowStart[j - 1], bEnd = a;
+        int[] x0 = X0, x1 = X1, region = Region, side = _side, diagonal = _diagonal;
         while (a < aEnd && b < bEnd)
         {
-            int a0 = X0[a], a1 = X1[a], b0 = X0[b], b1 = X1[b];
+            int a0 = x0[a], a1 = x1[a], b0 = x0[b], b1 = x1[b];
             if (b1 >= a0 && b0 <= a1)
             {
-                Join(Region, a, b);
-                _side[a] += Math.Max(0, Math.Min(a1, b1) - Math.Max(a0, b0));
-                _diagonal[a] += Math.Max(0, Math.Min(a1, b1 - 1) - Math.Max(a0, b0 - 1)) + Math.Max(0, Math.Min(a1, b1 + 1) - Math.Max(a0, b0 + 1));
+                Join(region, a, b);
+                side[a] += Math.Max(0, Math.Min(a1, b1) - Math.Max(a0, b0));
+                diagonal[a] += Math.Max(0, Math.Min(a1, b1 - 1) - Math.Max(a0, b0 - 1)) + Math.Max(0, Math.Min(a1, b1 + 1) - Math.Max(a0, b0 + 1));
             }
             if (a1 < b1) a++;
             else b++;
@@ -158,26 +156,33 @@ internal sealed class Slice
     private void JoinGaps(int j)
     {
         int a = RowStart[j], aEnd = RowStart[j + 1] - 1, b = RowStart[j - 1], bEnd = RowStart[j] - 1;
-        if (a > aEnd || b > bEnd) return;
-        // Gaps reach from X1[r] to X0[r + 1]; left of the first run and right of the last one of the other row is outside.
-        for (var r = a; r < aEnd; r++)
-            if (X1[r] < X0[b] || X0[r + 1] > X1[bEnd]) _open[r] = true;
-        for (var r = b; r < bEnd; r++)
-            if (X1[r] < X0[a] || X0[r + 1] > X1[aEnd]) _open[r] = true;
+        if (a > aEnd || b > bEnd || a == aEnd && b == bEnd) return;
+        int[] x0 = X0, x1 = X1, gaps = Void, sides = _gapSide, diagonals = _gapDiagonal;
+        // Gaps reach from X1[r] to X0[r + 1]; left of the first run and right of the last one of the other row is outside: those at
+        // the ends of the row.
+        Open(a, aEnd, x0[b], x1[bEnd]);
+        Open(b, bEnd, x0[a], x1[aEnd]);
         while (a < aEnd && b < bEnd)
         {
-            int a0 = X1[a], a1 = X0[a + 1], b0 = X1[b], b1 = X0[b + 1];
+            int a0 = x1[a], a1 = x0[a + 1], b0 = x1[b], b1 = x0[b + 1];
             var side = Math.Min(a1, b1) - Math.Max(a0, b0);
             if (side > 0)
             {
-                Join(Void, a, b);
-                _gapSide[a] += side;
+                Join(gaps, a, b);
+                sides[a] += side;
             }
             if (b1 >= a0 && b0 <= a1)
-                _gapDiagonal[a] += Math.Max(0, Math.Min(a1, b1 - 1) - Math.Max(a0, b0 - 1)) + Math.Max(0, Math.Min(a1, b1 + 1) - Math.Max(a0, b0 + 1));
+                diagonals[a] += Math.Max(0, Math.Min(a1, b1 - 1) - Math.Max(a0, b0 - 1)) + Math.Max(0, Math.Min(a1, b1 + 1) - Math.Max(a0, b0 + 1));
             if (a1 < b1) a++;
             else b++;
         }
+    }
+
+    // Gaps that begin left of a place or end right of another.
+    private void Open(int from, int to, int left, int right)
+    {
+        for (var r = from; r < to && X1[r] < left; r++) _open[r] = true;
+        for (var r = to - 1; r >= from && X0[r + 1] > right; r--) _open[r] = true;
     }
 
     private static int NewRegion(ref RegionSums[] sums, ref int count)
@@ -215,6 +220,7 @@ internal sealed class Slice
 
     private static void Join(int[] parent, int a, int b)
     {
+        if (parent[a] == parent[b]) return;
         a = Find(parent, a);
         b = Find(parent, b);
         if (a < b) parent[b] = a;
