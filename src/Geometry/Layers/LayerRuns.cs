@@ -2,8 +2,9 @@ namespace Stiltwright.Geometry.Layers;
 
 /// <summary>
 /// The columns' stretches as layers: stretch r of column Column[r] is solid in layers First[r] up to End[r]. A stretch that
-/// no layer's plane meets is not here; stretches whose gap no plane meets are one. ByFirst and ByEnd name the stretches in
-/// order of where they begin and end, so that a layer's changes are found at once.
+/// no layer's plane meets is not here; stretches whose gap no plane meets are one. ByFirst names the stretches in order of the
+/// layer where they begin, and of their numbers within it; ColumnByFirst and ColumnByEnd are the columns in order of where
+/// stretches begin and end, so that a layer's changes are found at once and lie side by side.
 /// </summary>
 internal sealed class LayerRuns
 {
@@ -14,8 +15,9 @@ internal sealed class LayerRuns
     public required int[] First { get; init; }
     public required int[] End { get; init; }
     public required int[] ByFirst { get; init; }
+    public required int[] ColumnByFirst { get; init; }
     public required int[] FirstAt { get; init; }
-    public required int[] ByEnd { get; init; }
+    public required int[] ColumnByEnd { get; init; }
     public required int[] EndAt { get; init; }
 
     /// <summary>The first layer whose plane lies at or above a height: planes stand at (k + 1/2) layer heights.</summary>
@@ -63,8 +65,10 @@ internal sealed class LayerRuns
                 for (; r < start[c + 1]; r++) column[r] = c;
             }
         });
-        int[] byFirst = [], firstAt = [], byEnd = [], endAt = [];
-        Parallel.Invoke(() => byFirst = Ordered(firstOf, height, out firstAt), () => byEnd = Ordered(endOf, height, out endAt));
+        int[] byFirst = new int[column.Length], columnByFirst = [], firstAt = [], columnByEnd = [], endAt = [];
+        Parallel.Invoke(
+            () => columnByFirst = Ordered(firstOf, height, column, byFirst, out firstAt),
+            () => columnByEnd = Ordered(endOf, height, column, null, out endAt));
         return new LayerRuns
         {
             Grid = runs.Grid,
@@ -74,22 +78,32 @@ internal sealed class LayerRuns
             First = firstOf,
             End = endOf,
             ByFirst = byFirst,
+            ColumnByFirst = columnByFirst,
             FirstAt = firstAt,
-            ByEnd = byEnd,
+            ColumnByEnd = columnByEnd,
             EndAt = endAt,
         };
     }
 
-    private static int[] Ordered(int[] layer, int layers, out int[] at)
+    // The columns of stretches in order of a layer of theirs, and the stretches' numbers where they are asked for.
+    private static int[] Ordered(int[] layer, int layers, int[] column, int[]? numbers, out int[] at)
     {
         at = new int[layers + 2];
         foreach (var k in layer) at[k + 1]++;
         for (var k = 0; k <= layers; k++) at[k + 1] += at[k];
         var next = (int[])at.Clone();
         var order = new int[layer.Length];
-        for (var r = 0; r < layer.Length; r++) order[next[layer[r]]++] = r;
+        for (var r = 0; r < layer.Length; r++)
+        {
+            var place = next[layer[r]]++;
+            order[place] = column[r];
+            if (numbers is not null) numbers[place] = r;
+        }
         return order;
     }
+
+    /// <summary>The place of a stretch in <see cref="ByFirst"/>.</summary>
+    public int PlaceOf(int run) => Array.BinarySearch(ByFirst, FirstAt[First[run]], FirstAt[First[run] + 1] - FirstAt[First[run]], run);
 
     /// <summary>The stretch of a column that is solid in a layer, or -1.</summary>
     public int RunAt(int column, int layer)

@@ -14,17 +14,17 @@ namespace Stiltwright.Geometry.Layers;
 public sealed class LayerStack
 {
     private readonly LayerRuns _runs;
-    private readonly int[] _regionOfRun;
+    private readonly int[] _regionByFirst;
     private readonly LayerRegion[] _regions;
     private readonly int[] _regionAt;
     private readonly CupRegion[] _cups;
     private readonly int[] _cupAt;
     private readonly List<BodyForest.Sums>[] _history;
 
-    private LayerStack(LayerRuns runs, double layerMm, int[] regionOfRun, LayerRegion[] regions, int[] regionAt, CupRegion[] cups, int[] cupAt,
+    private LayerStack(LayerRuns runs, double layerMm, int[] regionByFirst, LayerRegion[] regions, int[] regionAt, CupRegion[] cups, int[] cupAt,
         List<BodyForest.Sums>[] history)
     {
-        (_runs, LayerMm, _regionOfRun, _regions, _regionAt, _cups, _cupAt, _history) = (runs, layerMm, regionOfRun, regions, regionAt, cups, cupAt, history);
+        (_runs, LayerMm, _regionByFirst, _regions, _regionAt, _cups, _cupAt, _history) = (runs, layerMm, regionByFirst, regions, regionAt, cups, cupAt, history);
         AreaMm2 = new double[Count];
         for (var k = 0; k < Count; k++)
             foreach (var r in RegionsOf(k)) AreaMm2[k] += r.AreaMm2;
@@ -85,7 +85,7 @@ public sealed class LayerStack
         int c = Grid.ColumnAt(p.X, p.Y), k = LayerOf(p.Z);
         if (c < 0 || k < 0) return -1;
         var run = _runs.RunAt(c, k);
-        return run < 0 ? -1 : BodyRootAt(_regions[_regionAt[_runs.First[run]] + _regionOfRun[run]].Body, k);
+        return run < 0 ? -1 : BodyRootAt(_regions[_regionAt[_runs.First[run]] + _regionByFirst[_runs.PlaceOf(run)]].Body, k);
     }
 
     /// <summary>
@@ -126,7 +126,7 @@ public sealed class LayerStack
     {
         if (!(layerMm > 0) || !double.IsFinite(layerMm)) throw new ArgumentException($"A layer must be thicker than 0, not {layerMm} mm.", nameof(layerMm));
         var runs = LayerRuns.Of(columns.Runs(groups), layerMm);
-        var regionOfRun = new int[runs.Column.Length];
+        var regionByFirst = new int[runs.Column.Length];
 
         var blocks = Math.Clamp(runs.Layers / 16, 1, 16);
         var records = new LayerSweep.Record[blocks];
@@ -134,7 +134,7 @@ public sealed class LayerStack
         Ranges.OneByOne(blocks, new ParallelOptions { MaxDegreeOfParallelism = Columns.Threads(workers), CancellationToken = cancel }, b =>
         {
             if (!sweeps.TryTake(out var sweep)) sweep = new LayerSweep(runs);
-            records[b] = sweep.Walk((int)((long)runs.Layers * b / blocks), (int)((long)runs.Layers * (b + 1) / blocks), regionOfRun, cancel);
+            records[b] = sweep.Walk((int)((long)runs.Layers * b / blocks), (int)((long)runs.Layers * (b + 1) / blocks), regionByFirst, cancel);
             sweeps.Add(sweep);
         });
 
@@ -173,7 +173,7 @@ public sealed class LayerStack
             while (bodies.FirstRegion[b] - at >= records[block].Solids.Count) at += records[block++].Solids.Count;
             places[b] = PlaceOf(grid, layerMm, records[block].Solids[bodies.FirstRegion[b] - at], bodies.FirstLayer[b]);
         }
-        return new LayerStack(runs, layerMm, regionOfRun, regions, regionAt, cups, cupAt, [.. bodies.History])
+        return new LayerStack(runs, layerMm, regionByFirst, regions, regionAt, cups, cupAt, [.. bodies.History])
         {
             Bodies = [.. Enumerable.Range(0, bodies.Count).Select(b => new SolidBody(
                 b, bodies.FirstLayer[b], bodies.FirstLayer[b] + bodies.History[b].Count - 1, bodies.MergeLayer[b], bodies.MergesInto[b],

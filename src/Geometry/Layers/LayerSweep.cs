@@ -44,8 +44,11 @@ internal sealed class LayerSweep
         public readonly List<(int Solids, int Voids, int SolidLinks, int VoidLinks)> Counts = [];
     }
 
-    /// <summary>Walks layers first..end-1. regionOfRun gets, for each stretch that begins there, its region's number in that layer.</summary>
-    public Record Walk(int first, int end, int[] regionOfRun, CancellationToken cancel)
+    /// <summary>
+    /// Walks layers first..end-1. <paramref name="regionByFirst"/> gets, for each stretch that begins there, its region's number in
+    /// that layer, in the order of <see cref="LayerRuns.ByFirst"/>.
+    /// </summary>
+    public Record Walk(int first, int end, int[] regionByFirst, CancellationToken cancel)
     {
         var record = new Record();
         Array.Clear(_bits);
@@ -53,7 +56,7 @@ internal sealed class LayerSweep
         if (first > 0)
         {
             for (var r = 0; r < _runs.Column.Length; r++)
-                if (_runs.First[r] < first && _runs.End[r] >= first) Flip(r, 1);
+                if (_runs.First[r] < first && _runs.End[r] >= first) Flip(_runs.Column[r], 1);
         }
         _slice.Read(_bits, _pixelsInRow, _firstWord, _endWord, _words, _runs.Grid.Nx, _runs.Grid.Ny);
         _slice.Label();
@@ -61,17 +64,12 @@ internal sealed class LayerSweep
         for (var k = first; k < end; k++)
         {
             cancel.ThrowIfCancellationRequested();
-            for (var n = _runs.EndAt[k]; n < _runs.EndAt[k + 1]; n++) Flip(_runs.ByEnd[n], -1);
-            for (var n = _runs.FirstAt[k]; n < _runs.FirstAt[k + 1]; n++) Flip(_runs.ByFirst[n], 1);
+            for (var n = _runs.EndAt[k]; n < _runs.EndAt[k + 1]; n++) Flip(_runs.ColumnByEnd[n], -1);
+            for (var n = _runs.FirstAt[k]; n < _runs.FirstAt[k + 1]; n++) Flip(_runs.ColumnByFirst[n], 1);
             (_below, _slice) = (_slice, _below);
             _slice.Read(_bits, _pixelsInRow, _firstWord, _endWord, _words, _runs.Grid.Nx, _runs.Grid.Ny);
             _slice.Label();
-            for (var n = _runs.FirstAt[k]; n < _runs.FirstAt[k + 1]; n++)
-            {
-                var r = _runs.ByFirst[n];
-                var (y, x) = Math.DivRem(_runs.Column[r], _runs.Grid.Nx);
-                regionOfRun[r] = _slice.RegionAt(x, y);
-            }
+            _slice.RegionsAt(_runs.ColumnByFirst.AsSpan(_runs.FirstAt[k].._runs.FirstAt[k + 1]), _runs.Grid.Nx, regionByFirst.AsSpan(_runs.FirstAt[k]));
             LinkSolids();
             var solidLinks = Settle(record.SolidLinks);
             // Under the first layer is the platform, which is not the outside.
@@ -84,9 +82,9 @@ internal sealed class LayerSweep
         return record;
     }
 
-    private void Flip(int run, int change)
+    private void Flip(int column, int change)
     {
-        var (y, x) = Math.DivRem(_runs.Column[run], _runs.Grid.Nx);
+        var (y, x) = Math.DivRem(column, _runs.Grid.Nx);
         _bits[y * _words + (x >> 6)] ^= 1UL << (x & 63);
         _pixelsInRow[y] += change;
     }

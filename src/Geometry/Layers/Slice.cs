@@ -227,16 +227,16 @@ internal sealed class Slice
         else parent[a] = b;
     }
 
-    /// <summary>The region of the run that holds a pixel known to be solid.</summary>
-    public int RegionAt(int x, int y)
+    /// <summary>The regions of pixels known to be solid: numbers y nx + x, rising.</summary>
+    public void RegionsAt(ReadOnlySpan<int> pixels, int nx, Span<int> regions)
     {
-        int lo = RowStart[y], hi = RowStart[y + 1] - 1;
-        while (lo < hi)
+        int y = -1, run = 0;
+        for (var n = 0; n < pixels.Length; n++)
         {
-            var mid = (lo + hi + 1) >>> 1;
-            if (X0[mid] <= x) lo = mid;
-            else hi = mid - 1;
+            if (y < 0 || pixels[n] >= (y + 1) * nx) run = RowStart[y = pixels[n] / nx];
+            var x = pixels[n] - y * nx;
+            while (X1[run] <= x) run++;
+            regions[n] = Region[run];
         }
-        return Region[lo];
     }
 }
