@@ -50,9 +50,9 @@ internal static class RolesTable
         var found = Recognition.Recognise(settled.Mesh, settled.Shells, new RecognitionSettings(), default);
         int[] shellOf = settled.Shells.OfTriangle;
         var note = "";
-        if (found.Fused)
+        if (found.MaybeMerged.Count > 0)
         {
-            var apart = FusedSeparation.Try(settled.Mesh, settled.Shells, new RecognitionSettings(), default);
+            var apart = FusedSeparation.Try(settled.Mesh, settled.Shells, found, new RecognitionSettings(), default);
             note = apart.Source is null ? "not separated: " + apart.Why : "yes";
             if (apart.Source is { } s) (found, shellOf) = (s.Recognised, s.OfTriangle);
         }

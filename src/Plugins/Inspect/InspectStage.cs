@@ -57,9 +57,9 @@ public sealed class InspectStage : IStage
         var found = Recognition.Recognise(source.Mesh, source.Shells, limits, cancel);
         SourceFigure? separated = null;
         var notSeparated = "";
-        if (found.Fused)
+        if (found.MaybeMerged.Count > 0)
         {
-            var separation = FusedSeparation.Try(source.Mesh, source.Shells, limits, cancel);
+            var separation = FusedSeparation.Try(source.Mesh, source.Shells, found, limits, cancel);
             notSeparated = separation.Why;
             if (separation.Source is { } apart)
             {
@@ -83,10 +83,14 @@ public sealed class InspectStage : IStage
 
     private static void ReportSeparated(SourceFigure source, SeparatedSource apart, IStageContext context)
     {
-        var first = apart.Contacts[0];
-        context.Report(new Finding("struts-separated", Level.Note,
-            string.Create(CultureInfo.InvariantCulture, $"{source.FileName}: struts and figure were one surface. It was cut along {apart.Contacts.Count} contacts (the first at {first} mm in the source) and closed there by {apart.ContactMm2:0.##} mm2 of skin under the struts; every other triangle of the figure is the source's own. The parts together differ from the source by {apart.DifferenceMm3:0.###} mm3 of {apart.TakenMm3:0.#} mm3 of struts."),
-            "Nothing to do; look at the contacts in the pictures."));
+        var together = string.Create(CultureInfo.InvariantCulture, $"The parts together differ from the source by {apart.DifferenceMm3:0.###} mm3 of {apart.TakenMm3:0.#} mm3 of struts.");
+        context.Report(apart.Contacts.Count == 0
+            ? new Finding("struts-separated", Level.Note,
+                $"{source.FileName}: struts were one surface with each other or with the raft, the figure apart from them. They were taken apart and drawn anew, each whole; every triangle of the figure is the source's own. {together}",
+                "Nothing to do.")
+            : new Finding("struts-separated", Level.Note,
+                string.Create(CultureInfo.InvariantCulture, $"{source.FileName}: struts and figure were one surface. It was cut along {apart.Contacts.Count} contacts (the first at {apart.Contacts[0]} mm in the source) and closed there by {apart.ContactMm2:0.##} mm2 of skin under the struts; every other triangle of the figure is the source's own. {together}"),
+                "Nothing to do; look at the contacts in the pictures."));
         context.Measure("contacts cut", apart.Contacts.Count, "contacts");
     }
 

@@ -19,30 +19,82 @@ internal static class FusedSigns
     /// <summary>Levels through which a spot must be followed.</summary>
     private const int LeastRun = 3;
 
-    public static List<(int Shell, string Why)> Look(Scene scene, StrutGraph graph, CancellationToken ct)
+    /// <summary>Where nearly all of what level planes cut is this small, the shell is struts and nothing else.</summary>
+    private const double SlimShare = 0.8;
+
+    /// <summary>A spot of a strut is no larger than this share of the widest strut that is looked for (radii).</summary>
+    private const double SlimRadiusShare = 0.5;
+
+    /// <summary>Triangles of a shell that may be two struts drawn into one.</summary>
+    private const int LeastTriangles = 20;
+
+    /// <summary>What was found.</summary>
+    /// <param name="Sure">Shells with several struts in them, and the reason in words.</param>
+    /// <param name="Maybe">These, and shells that may be struts merged with each other or a raft; ascending.</param>
+    public sealed record Signs(List<(int Shell, string Why)> Sure, List<int> Maybe);
+
+    public static Signs None => new([], []);
+
+    /// <param name="scene">The shells.</param>
+    /// <param name="held">True where separate struts hold the figure: then only shells that are slim all over are of interest.</param>
+    /// <param name="ct">Cancels.</param>
+    public static Signs Look(Scene scene, bool held, CancellationToken ct)
     {
-        _ = graph;
-        var result = new List<(int, string)>();
+        var sure = new List<(int, string)>();
+        var slim = new List<int>();
+        var others = new List<int>();
+        var all = new List<double>();
         foreach (var part in scene.Parts)
         {
             ct.ThrowIfCancellationRequested();
             var s = part.Shell;
-            if (!scene.IsBulk(s.Index) || s.SignedVolumeMm3 <= 0 || s.Triangles.Length < 100) continue;
-            if (s.Bounds.Min.Z > scene.Floor + 0.3 * (scene.Diagonal / 3)) continue;
-            var count = StraightSpots(scene.Mesh, s);
-            if (count >= Enough)
-                result.Add((s.Index, $"{count} straight rods of like size rise in one surface with the shell that holds them"));
+            if (!scene.IsBulk(s.Index) || !s.Closed || s.SignedVolumeMm3 <= 0 || s.Triangles.Length < LeastTriangles) continue;
+            var low = s.Bounds.Min.Z <= scene.Floor + 0.3 * (scene.Diagonal / 3);
+            double bottom = s.Bounds.Min.Z, span = 0.6 * s.Bounds.Size.Z;
+            var loops = LevelLoops.Cut(scene.Mesh, s.Triangles, bottom, span, Levels);
+            if (!held && low && s.Triangles.Length >= 100 && LikeSized(StraightSpots(loops, bottom, span, FromBody(s))) is >= Enough and var count)
+            {
+                sure.Add((s.Index, $"{count} straight rods of like size rise in one surface with the shell that holds them"));
+                continue;
+            }
+            var widest = Math.PI * Math.Pow(SlimRadiusShare * scene.Settings.WidestStrutShare * scene.Diagonal, 2);
+            var spots = StraightSpots(loops, bottom, span, (loop, _) => loop.Area <= widest);
+            if (spots.Count == 0) continue;
+            if (Slim(loops, bottom, span, widest, scene.Floor + scene.Settings.MostRaftMm)) slim.Add(s.Index);
+            else others.Add(s.Index);
+            all.AddRange(spots);
         }
-        return result;
+        var maybe = sure.Select(f => f.Item1).ToList();
+        if (held || sure.Count > 0 || LikeSized(all) >= Enough) maybe.AddRange(slim);
+        if (sure.Count > 0 && !held) maybe.AddRange(others);
+        maybe.Sort();
+        return new Signs(sure, maybe);
     }
 
-    private static int StraightSpots(Mesh mesh, Shell shell)
+    /// <summary>Spots that are small against the shell they belong to.</summary>
+    private static Func<LevelLoop, double, bool> FromBody(Shell shell) => (loop, largest) =>
+        loop.Area <= 0.004 * shell.Bounds.Size.X * shell.Bounds.Size.Y + 0.02 || loop.Area <= 0.2 * largest;
+
+    private static bool Slim(List<LevelLoop>[] loops, double low, double span, double widest, double raftTop)
     {
-        double low = shell.Bounds.Min.Z, height = shell.Bounds.Size.Z;
-        var span = 0.6 * height;
+        double small = 0, total = 0;
+        for (var level = 0; level < Levels; level++)
+        {
+            if (low + span * (level + 0.5) / Levels < raftTop) continue;
+            foreach (var loop in loops[level])
+            {
+                total += Math.Abs(loop.Area);
+                if (loop.Area > 0 && loop.Area <= 4 * widest) small += loop.Area;
+            }
+        }
+        return small >= SlimShare * total;
+    }
+
+    /// <summary>Section areas of the straight rods that rise through the levels, mm2.</summary>
+    private static List<double> StraightSpots(List<LevelLoop>[] loops, double low, double span, Func<LevelLoop, double, bool> small)
+    {
         var previous = new List<Track>(); // sorted by the last spot's x
         var done = new List<Track>();
-        var loops = LevelLoops.Cut(mesh, shell.Triangles, low, span, Levels);
         for (var level = 0; level < Levels; level++)
         {
             var z = low + span * (level + 0.5) / Levels;
@@ -50,8 +102,7 @@ internal static class FusedSigns
             var current = new List<Track>();
             foreach (var loop in loops[level])
             {
-                if (loop.Area < LeastSpotMm2 || loop.Roundness < 0.55) continue;
-                if (loop.Area > 0.004 * shell.Bounds.Size.X * shell.Bounds.Size.Y + 0.02 && loop.Area > 0.2 * largest) continue;
+                if (loop.Area < LeastSpotMm2 || loop.Roundness < 0.55 || !small(loop, largest)) continue;
                 var at = new Vec3(loop.X, loop.Y, z);
                 Track? from = null;
                 // Rods lean 45 degrees at most.
@@ -73,10 +124,13 @@ internal static class FusedSigns
             previous = [.. current.OrderBy(t => t.Last.X).ThenBy(t => t.Last.Y)];
         }
         done.AddRange(previous);
-        var runs = done.Where(t => t.Length >= LeastRun && t.Last.Z - t.First.Z >= 5 * Math.Sqrt(t.Area / Math.PI)).ToList();
-        if (runs.Count < Enough) return 0;
-        // Like-sized: the largest number within a factor of three in area.
-        var areas = runs.Select(r => r.Area).Order().ToArray();
+        return [.. done.Where(t => t.Length >= LeastRun && t.Last.Z - t.First.Z >= 5 * Math.Sqrt(t.Area / Math.PI)).Select(r => r.Area)];
+    }
+
+    /// <summary>The largest number of them within a factor of three in area.</summary>
+    private static int LikeSized(List<double> spots)
+    {
+        var areas = spots.Order().ToArray();
         var best = 0;
         for (int i = 0, k = 0; k < areas.Length; k++)
         {

@@ -26,6 +26,15 @@ public sealed record Recognised
     /// <summary>What speaks for <see cref="Fused"/>, in words; empty where it is false.</summary>
     public required string FusedWhy { get; init; }
 
+    /// <summary>Shells that are surely worth taking apart: several struts rise in each. Never more than <see cref="MaybeMerged"/>.</summary>
+    public IReadOnlyList<int> Merged { get; init; } = [];
+
+    /// <summary>
+    /// Shells in which struts may be one surface with each other, with the raft or with the figure, ascending. What is in here and not in
+    /// <see cref="Merged"/> is taken apart only where it proves to be nothing but struts and raft.
+    /// </summary>
+    public IReadOnlyList<int> MaybeMerged { get; init; } = [];
+
     /// <summary>True if no shell is a strut and none seems to be.</summary>
     public required bool NoStruts { get; init; }
 

@@ -99,8 +99,8 @@ public static class Recognition
 
         // A figure that separate struts hold needs no fused ones: what rises from its base then are its own legs and stems.
         var heldBySeparateStruts = graph.Segments.Count(s => s.Contact is not null) >= SeparateContacts;
-        var fused = heldBySeparateStruts || !lookForFused ? [] : FusedSigns.Look(scene, graph, ct);
-        foreach (var (shell, words) in fused)
+        var signs = lookForFused ? FusedSigns.Look(scene, heldBySeparateStruts, ct) : FusedSigns.None;
+        foreach (var (shell, words) in signs.Sure)
         {
             if (role[shell] != Role.Figure) continue;
             role[shell] = Role.Unsure;
@@ -115,9 +115,11 @@ public static class Recognition
             WhyOfShell = why,
             Graph = graph,
             SourceShellOfStrutShell = [.. chains.SourceShells],
-            Fused = fused.Count > 0,
-            FusedWhy = fused.Count > 0 ? fused[0].Why : "",
-            NoStruts = graph.Segments.Count == 0 && !unsureStruts && fused.Count == 0,
+            Fused = signs.Sure.Count > 0,
+            FusedWhy = signs.Sure.Count > 0 ? signs.Sure[0].Why : "",
+            Merged = [.. signs.Sure.Select(f => f.Shell)],
+            MaybeMerged = signs.Maybe,
+            NoStruts = graph.Segments.Count == 0 && !unsureStruts && signs.Sure.Count == 0,
             NoRaft = graph.Segments.Count > 0 && raft.Count == 0,
         };
     }

@@ -25,43 +25,85 @@ public static class FusedSeparation
     /// <summary>A disc under a foot may taper by this, radius over height; a foot's cone tapers more.</summary>
     private const double MostPadTaper = 0.25;
 
-    /// <summary>Separates, or says why not. The mesh is not changed.</summary>
+    /// <summary>Separates every shell that may be merged with struts, or says why not. The mesh is not changed.</summary>
     public static Separation Try(Mesh mesh, ShellSet shells, RecognitionSettings settings, CancellationToken ct)
+    {
+        ArgumentNullException.ThrowIfNull(shells);
+        var found = Recognition.Recognise(mesh, shells, settings, ct);
+        var all = shells.Shells.Where(s => s.Closed && s.SignedVolumeMm3 > 0).Select(s => s.Index).ToList();
+        return Try(mesh, shells, found.MaybeMerged.Count > 0 ? found : found with { MaybeMerged = all, Merged = all }, settings, ct);
+    }
+
+    /// <summary>Separates the shells that a first look took for merged with struts, or says why not. The mesh is not changed.</summary>
+    public static Separation Try(Mesh mesh, ShellSet shells, Recognised first, RecognitionSettings settings, CancellationToken ct)
     {
         ArgumentNullException.ThrowIfNull(mesh);
         ArgumentNullException.ThrowIfNull(shells);
+        ArgumentNullException.ThrowIfNull(first);
         ArgumentNullException.ThrowIfNull(settings);
-        if (shells.Shells.Any(s => !s.Closed)) return new Separation(null, "a surface of the source is open");
-        var twin = EdgePairing.Build(mesh).TwinArray;
-        var flat = FlatRegions.Find(mesh, twin, ct);
+        if (first.MaybeMerged.Any(s => !shells.Shells[s].Closed)) return new Separation(null, "a surface of the source is open");
+        var source = new MergedSurfaces(mesh, shells, first.MaybeMerged);
+        var merged = source.Mesh;
+        var twin = EdgePairing.Build(merged).TwinArray;
+        var flat = FlatRegions.Find(merged, twin, ct);
         var size = mesh.Bounds.Size.Length;
-        var prisms = PrismFinder.Find(mesh, twin, flat, settings.WidestStrutShare * size, ct);
+        var prisms = PrismFinder.Find(merged, twin, flat, settings.WidestStrutShare * size, ct);
         var floor = mesh.Bounds.Min.Z;
         prisms.RemoveAll(p => IsPad(p, floor, settings) || Math.Min(p.LowestAt(p.Low), p.LowestAt(p.High)) < floor - BelowMm);
-        var rings = RingFinder.Find(mesh, settings.WidestStrutShare * size, ct);
-        var draft = new SeparationDraft(mesh, twin, prisms, rings, floor, settings);
+        var rings = RingFinder.Find(merged, settings.WidestStrutShare * size, ct);
+        var draft = new SeparationDraft(merged, twin, prisms, rings, floor, settings);
         if (draft.Bodies.Count < 3) return new Separation(null, "too few sides of drawn struts are left in it to tell struts from figure");
+        var pure = new StrutsOnly(merged, source, first.Merged, floor, settings);
         for (var round = 0; ; round++)
         {
             ct.ThrowIfCancellationRequested();
-            if (draft.Cut() is { } why) return new Separation(null, why);
+            do
+            {
+                if (draft.Cut() is { } why) return new Separation(null, why);
+            }
+            while (draft.GiveBackWhere(pure.Refused(draft.Kept, round == 0)) > 0);
             var (parts, body) = draft.Parts();
+            for (var i = 0; i < source.Rest.Count; i++)
+            {
+                parts.Add(source.Rest[i]);
+                body.Add(SeparationDraft.RestPart);
+            }
             var whole = Mesh.Concat(mesh.Lattice, parts);
             var found = ShellFinder.Find(whole);
             var recognised = Recognition.RecogniseShells(whole, found, settings, ct);
             var bodyOfShell = BodyOfShell(parts, body, found);
             var back = draft.GiveBack(b => Accepted(recognised, bodyOfShell, b));
             if (back > 0 && round < MostRounds) continue;
-            if (back > 0 || recognised.Graph.Segments.Count(s => s.Contact is not null) < 3) return new Separation(null, "what looks like struts does not hold together as such");
-            var grid = ColumnGrid.Covering(new Box3(Vec3.Min(mesh.Bounds.Min, whole.Bounds.Min), Vec3.Max(mesh.Bounds.Max, whole.Bounds.Max)),
-                ColumnGrid.PitchFor(mesh.Bounds, Columns));
+            if (!body.Exists(b => b >= 0) || back > 0 || recognised.Graph.Segments.Count(s => s.Contact is not null) < 3) return new Separation(null, "what looks like struts does not hold together as such");
             var taken = Mesh.Concat(mesh.Lattice, parts.Where((_, i) => body[i] >= 0));
-            double a = Volume(mesh, grid, ct), b = Volume(whole, grid, ct), both = Volume(Mesh.Concat(mesh.Lattice, [mesh, whole]), grid, ct);
+            var apart = Mesh.Concat(mesh.Lattice, parts.Where((_, i) => body[i] != SeparationDraft.RestPart));
+            var grid = ColumnGrid.Covering(new Box3(Vec3.Min(merged.Bounds.Min, apart.Bounds.Min), Vec3.Max(merged.Bounds.Max, apart.Bounds.Max)),
+                ColumnGrid.PitchFor(merged.Bounds, Columns));
+            double a = Volume(merged, grid, ct), b = Volume(apart, grid, ct), both = Volume(Mesh.Concat(mesh.Lattice, [merged, apart]), grid, ct);
             double struts = Volume(taken, grid, ct), difference = 2 * both - a - b;
             if (difference > MostDifference * struts)
                 return new Separation(null, $"the parts would differ from the source by {difference:0.###} mm3, more than {MostDifference:P0} of the {struts:0.#} mm3 of struts");
-            return new Separation(new SeparatedSource(whole, found, recognised, draft.Contacts(), draft.SkinMm2(), difference, struts, draft.ShellOfTriangle(body, found, parts)), "");
+            var shellOfTriangle = ShellOfTriangle(mesh, source, draft.ShellOfTriangle(body, found, parts), found, parts, body);
+            return new Separation(new SeparatedSource(whole, found, pure.LeftoversUnsure(recognised, found, parts, body, draft.Kept), draft.Contacts(), draft.SkinMm2(), difference, struts, shellOfTriangle), "");
         }
+    }
+
+    /// <summary>Shell of the separated source for each triangle of the source, -1 inside joints.</summary>
+    private static int[] ShellOfTriangle(Mesh mesh, MergedSurfaces source, int[] ofMerged, ShellSet found, List<Mesh> parts, List<int> body)
+    {
+        var result = new int[mesh.TriangleCount];
+        for (var t = 0; t < ofMerged.Length; t++) result[source.SourceTriangle(t)] = ofMerged[t];
+        int at = 0, rest = 0;
+        for (var i = 0; i < parts.Count; i++)
+        {
+            if (body[i] == SeparationDraft.RestPart)
+            {
+                var triangles = source.RestTriangles[rest++];
+                for (var k = 0; k < triangles.Length; k++) result[triangles[k]] = found.OfTriangle[at + k];
+            }
+            at += parts[i].TriangleCount;
+        }
+        return result;
     }
 
     private static double Volume(Mesh mesh, ColumnGrid grid, CancellationToken ct) => Geometry.Layers.Columns.Build([new ColumnPart(mesh, 0)], grid, ct).VolumeMm3();

@@ -6,7 +6,7 @@ namespace Stiltwright.Printing.Struts.Fused;
 internal sealed class SeparationDraft
 {
     /// <summary>Marks of parts that are no drawn body.</summary>
-    public const int FigurePart = -1, RaftPart = -2;
+    public const int FigurePart = -1, RaftPart = -2, RestPart = -3;
 
     private const string OpenBorder = "the edge of a contact does not close";
 
@@ -56,6 +56,9 @@ internal sealed class SeparationDraft
 
     public IReadOnlyList<DrawnBody> Bodies => _bodies;
 
+    /// <summary>What was kept by the last cut, in the order of its parts: figure and raft.</summary>
+    public IReadOnlyList<(int[] Triangles, bool Raft, List<CutLoop> Loops)> Kept => _kept;
+
     /// <summary>Labels and cuts anew with the bodies that are left; says why it cannot be, or null.</summary>
     public string? Cut()
     {
@@ -89,8 +92,6 @@ internal sealed class SeparationDraft
             }
             _kept.Add((parts[i], IsRaft(box), loops));
         }
-        var figure = _kept.Where(k => !k.Raft).ToList();
-        if (figure.Count == 0) return "nothing but struts is left";
         return null;
 
         List<CutLoop>? LoopsOf(int[] part, int number)
@@ -191,6 +192,15 @@ internal sealed class SeparationDraft
         return count;
     }
 
+    /// <summary>Gives back every body that shows on one of the triangles; how many.</summary>
+    public int GiveBackWhere(Func<int, bool> refused)
+    {
+        var count = 0;
+        for (var t = 0; t < _labels.Length; t++)
+            if (_labels[t] >= 0 && refused(t) && _givenBack.Add(_labels[t])) count++;
+        return count;
+    }
+
     /// <summary>Middles of the loops along which struts leave the figure.</summary>
     public List<Vec3> Contacts() => [.. _kept.Where(k => !k.Raft).SelectMany(k => k.Loops).Where(l => l.Bodies.Length > 0).Select(l =>
     {
@@ -222,7 +232,7 @@ internal sealed class SeparationDraft
         for (var i = 0; i < parts.Count; i++)
         {
             if (body[i] >= 0) shellOfBody[body[i]] = found.OfTriangle[at];
-            else
+            else if (i < _kept.Count)
                 for (var k = 0; k < _kept[i].Triangles.Length; k++) result[_kept[i].Triangles[k]] = found.OfTriangle[at + k];
             at += parts[i].TriangleCount;
         }

@@ -1,0 +1,80 @@
+using Stiltwright.Geometry;
+
+namespace Stiltwright.Printing.Struts.Fused;
+
+/// <summary>
+/// Which merged shells are struts and raft and nothing else. One that only may be merged is taken apart where it proves to be that;
+/// and what is left of such a shell is no figure: it stays a part of its own, enlarged only.
+/// </summary>
+internal sealed class StrutsOnly
+{
+    /// <summary>Share of a shell's surface (its raft apart) that drawn struts must explain at first, and once some were given back.</summary>
+    private const double LeastExplained = 0.95, LeastExplainedLater = 0.5;
+
+    private readonly Mesh _mesh;
+    private readonly MergedSurfaces _source;
+    private readonly HashSet<int> _sure;
+    private readonly double _floor;
+    private readonly RecognitionSettings _settings;
+    private readonly Dictionary<int, double> _area = [];
+    private readonly HashSet<int> _impure = [];
+    private readonly HashSet<int> _pure = [];
+
+    public StrutsOnly(Mesh mesh, MergedSurfaces source, IEnumerable<int> sure, double floor, RecognitionSettings settings)
+    {
+        (_mesh, _source, _floor, _settings) = (mesh, source, floor, settings);
+        _sure = [.. sure];
+        for (var t = 0; t < mesh.TriangleCount; t++) Add(_area, source.ShellOf(t), mesh.AreaVector(t).Length);
+    }
+
+    /// <summary>The test for triangles of shells that are to be given back whole.</summary>
+    /// <param name="kept">What the last cut left of figure and raft.</param>
+    /// <param name="first">True before any body was given back for another reason.</param>
+    public Func<int, bool> Refused(IReadOnlyList<(int[] Triangles, bool Raft, List<CutLoop> Loops)> kept, bool first)
+    {
+        var left = new Dictionary<int, double>();
+        var raft = new Dictionary<int, double>();
+        foreach (var part in kept)
+        {
+            // A raft left whole by its own height; else what lies no higher than one.
+            var sum = part.Triangles.Sum(t => _mesh.AreaVector(t).Length);
+            Add(part.Raft || IsLow(part.Triangles) ? raft : left, _source.ShellOf(part.Triangles[0]), sum);
+        }
+        foreach (var (shell, area) in _area)
+        {
+            var share = 1 - left.GetValueOrDefault(shell) / Math.Max(area - raft.GetValueOrDefault(shell), 1e-9);
+            if (first && share >= LeastExplained) _pure.Add(shell);
+            if (!_sure.Contains(shell) && (!_pure.Contains(shell) || share < LeastExplainedLater)) _impure.Add(shell);
+            if (share < LeastExplainedLater) _pure.Remove(shell);
+        }
+        return t => _impure.Contains(_source.ShellOf(t));
+    }
+
+    /// <summary>Parts left over of shells that are struts only become unsure.</summary>
+    public Recognised LeftoversUnsure(Recognised recognised, ShellSet found, List<Mesh> parts, List<int> body, IReadOnlyList<(int[] Triangles, bool Raft, List<CutLoop> Loops)> kept)
+    {
+        var role = (Role[])recognised.RoleOfShell.Clone();
+        var confidence = (double[])recognised.ConfidenceOfShell.Clone();
+        var why = (string[])recognised.WhyOfShell.Clone();
+        var at = 0;
+        for (var i = 0; i < parts.Count; i++)
+        {
+            // The kept parts come first.
+            if (i < kept.Count && body[i] == SeparationDraft.FigurePart && _pure.Contains(_source.ShellOf(kept[i].Triangles[0])))
+            {
+                var shell = found.OfTriangle[at];
+                if (role[shell] == Role.Figure) (role[shell], confidence[shell], why[shell]) = (Role.Unsure, 0.7, "left over where struts that are one surface were told apart");
+            }
+            at += parts[i].TriangleCount;
+        }
+        return recognised with { RoleOfShell = role, ConfidenceOfShell = confidence, WhyOfShell = why };
+    }
+
+    private bool IsLow(int[] triangles) => Array.TrueForAll(triangles, t =>
+    {
+        var (a, b, c) = _mesh.Triangle(t);
+        return Math.Max(a.Z, Math.Max(b.Z, c.Z)) <= _floor + _settings.MostRaftMm;
+    });
+
+    private static void Add(Dictionary<int, double> sums, int key, double value) => sums[key] = sums.GetValueOrDefault(key) + value;
+}
