@@ -60,8 +60,9 @@ internal sealed class StrutsFusedScene
             var top = a.Low with { Z = Math.Min(a.High.Z, Math.Min(b.High.Z, a.Low.Z + a.Low.DistanceTo(b.Low))) };
             Add(Role.Brace, b.Low, top, 0.28, 0.28, 6);
         }
+        if (Raft > 0) parts.Add(Primitives.Box(Grid, new Vec3(-9, -9, 0), new Vec3(9, 9, Raft)));
+        StrutParts = parts;
         Mesh = parts.Aggregate(Mesh, (a, b) => United(a, b, 11));
-        if (Raft > 0) Mesh = United(Mesh, Primitives.Box(Grid, new Vec3(-9, -9, 0), new Vec3(9, 9, Raft)), 13);
 
         void Rod(Vec3 from, Vec3 to, double rFrom, double rTo, int sides) => Rods.Add((from, to, Primitives.Frustum(Grid, from, to, rFrom, rTo, sides)));
 
@@ -76,6 +77,9 @@ internal sealed class StrutsFusedScene
 
     /// <summary>Parts of the figure that look like struts: straight, thin and regular.</summary>
     public List<(Vec3 From, Vec3 To, Mesh Mesh)> Rods { get; } = [];
+
+    /// <summary>Struts and raft before they were united.</summary>
+    public IReadOnlyList<Mesh> StrutParts { get; } = [];
 
     /// <summary>The figure before struts were put on.</summary>
     public Mesh Figure { get; }

@@ -45,6 +45,35 @@ public class StrutsFusedTests(ITestOutputHelper output)
         Assert.True(separated >= SeparatedToday, $"only {separated} of 8 scenes were taken apart");
     }
 
+    [Theory]
+    [InlineData(2)] // on a plate, 6 sides
+    [InlineData(6)] // on a plate, with balls on the contacts, 24 sides
+    [InlineData(5)] // on the platform, 16 sides
+    public void Struts_united_with_each_other_and_the_raft_come_apart_and_the_figure_beside_them_is_left_alone(int seed)
+    {
+        var scene = new StrutsFusedScene(seed);
+        var struts = scene.StrutParts.Aggregate((a, b) => StrutsFusedScene.United(a, b, 11));
+        var mesh = Mesh.Concat(Grid, [struts, scene.Figure]);
+        var shells = ShellFinder.Find(mesh);
+        var first = Recognition.Recognise(mesh, shells, new RecognitionSettings(), CancellationToken.None);
+        var got = FusedSeparation.Try(mesh, shells, first, new RecognitionSettings(), CancellationToken.None);
+        Assert.True(got.Source is not null, got.Why);
+        var source = got.Source;
+        var errors = RadiusErrors(scene, source.Recognised.Graph);
+        output.WriteLine($"seed {seed}: {errors.Count} of {scene.Segments.Count} segments, {source.Recognised.Graph.Segments.Count} drawn");
+        Assert.True(errors.Count >= 0.98 * scene.Segments.Count, $"{errors.Count} of {scene.Segments.Count} segments found");
+        Assert.True(errors.Max() <= 0.03, $"a radius is off by {errors.Max():P1}");
+        // Every triangle of the figure is the figure's still, and none of the struts' became so; no contact was cut.
+        Assert.Empty(source.Contacts);
+        for (var t = 0; t < mesh.TriangleCount; t++)
+        {
+            if (source.OfTriangle[t] < 0) continue;
+            var role = source.Recognised.RoleOfShell[source.OfTriangle[t]];
+            if (t >= struts.TriangleCount) Assert.Equal(Role.Figure, role);
+            else Assert.NotEqual(Role.Figure, role);
+        }
+    }
+
     /// <summary>Relative errors of the radius in the middle of each strut of the truth that was found.</summary>
     private static List<double> RadiusErrors(StrutsFusedScene scene, StrutGraph graph)
     {

@@ -141,6 +141,83 @@ public class StrutsStylesTests
         Assert.True(got.RoleOfShell.Count(IsStrut) >= 12, $"{got.RoleOfShell.Count(IsStrut)} struts");
     }
 
+    /// <summary>A bust on a round base of its own, its arms stretched out over struts that end at a height.</summary>
+    private static (List<Mesh> Figure, List<Mesh> Struts) BustOnBase(double floor, double foot)
+    {
+        Vec3 At(double x, double y, double z) => new(x, y, floor + z);
+        var figure = new List<Mesh>
+        {
+            Primitives.Frustum(Grid, At(0, 0, 0), At(0, 0, 6), 10, 8, 48),
+            Primitives.Frustum(Grid, At(0, 0, 5), At(0, 0, 20), 6, 4, 48),
+            Primitives.Sphere(Grid, At(0, 0, 24), 6, 16),
+            Primitives.Frustum(Grid, At(0, 0, 15), At(19, 0, 17), 2, 1.5, 24),
+            Primitives.Frustum(Grid, At(0, 0, 15), At(-19, 0, 17), 2, 1.5, 24),
+        };
+        var struts = new List<Mesh>();
+        foreach (var x in new[] { -18.0, -15, -12.5, 12.5, 15, 18 })
+        {
+            var under = 15 + 2 * Math.Abs(x) / 19 - (2 - 0.5 * Math.Abs(x) / 19) + 0.2;
+            struts.Add(StrutTube.Build(Grid, [new Vec3(x, 0, foot), new Vec3(x, 0, foot + 1.2), new Vec3(x, 0, floor + under - 2), At(x, 0, under)], Radii, 8));
+        }
+        return (figure, struts);
+    }
+
+    [Theory]
+    [InlineData(true)]
+    [InlineData(false)]
+    public void A_figure_on_a_base_of_its_own_has_struts_beside_it(bool onRaft)
+    {
+        var (figure, struts) = BustOnBase(onRaft ? 1.15 : 0, onRaft ? 0.9 : 0);
+        var parts = figure.Concat(struts).ToList();
+        if (onRaft) parts.Add(Primitives.Box(Grid, new Vec3(-22, -12, 0), new Vec3(22, 12, 1.2)));
+        var got = Look(Mesh.Concat(Grid, parts));
+        for (var i = 0; i < figure.Count; i++) Assert.Equal(Role.Figure, got.RoleOfShell[i]);
+        for (var i = 0; i < struts.Count; i++) Assert.True(IsStrut(got.RoleOfShell[figure.Count + i]), $"strut {i}: {got.RoleOfShell[figure.Count + i]}, {got.WhyOfShell[figure.Count + i]}");
+        if (onRaft) Assert.Equal(Role.Raft, got.RoleOfShell[^1]);
+        Assert.Equal(!onRaft, got.NoRaft);
+    }
+
+    [Theory]
+    [InlineData(0.6, 0.6)] // columns
+    [InlineData(0.8, 0.6)] // columns that taper upwards
+    public void The_columns_of_a_temple_on_its_plate_stay_figure(double below, double above)
+    {
+        var parts = new List<Mesh> { Primitives.Box(Grid, new Vec3(-15, -10, 0), new Vec3(15, 10, 2)), Primitives.Box(Grid, new Vec3(-15, -10, 17), new Vec3(15, 10, 20)) };
+        for (var i = 0; i < 12; i++) parts.Add(Primitives.Frustum(Grid, new Vec3(-13 + 5.2 * (i / 2), i % 2 == 0 ? -8 : 8, 1.9), new Vec3(-13 + 5.2 * (i / 2), i % 2 == 0 ? -8 : 8, 17.1), below, above, 12));
+        var got = Look(Mesh.Concat(Grid, parts));
+        Assert.DoesNotContain(got.RoleOfShell, IsStrut);
+        Assert.Equal(Role.Figure, got.RoleOfShell[0]);
+    }
+
+    /// <summary>A ball on a stout leg of its own, and square rods of one section that stand on the platform around the leg.</summary>
+    private static List<Mesh> OnALeg(int rods, Func<double, double, double> top)
+    {
+        var parts = new List<Mesh> { Primitives.Sphere(Grid, Middle, Body, 24), Primitives.Frustum(Grid, Vec3.Zero, new Vec3(0, 0, 16), 2.5, 1.5, 24) };
+        for (var i = 0; i < rods; i++)
+        {
+            double around = 2.4 * i, out2 = 3.2 + 0.33 * i;
+            double x = out2 * Math.Cos(around), y = out2 * Math.Sin(around);
+            parts.Add(Primitives.Prism(Grid, new Vec3(x, y, 0), new Vec3(x, y, top(x, y)), 0.25, 4));
+        }
+        return parts;
+    }
+
+    [Fact]
+    public void Slender_props_of_one_section_under_a_figure_that_stands_by_itself_are_struts()
+    {
+        var got = Look(Mesh.Concat(Grid, OnALeg(12, (x, y) => Middle.Z - Math.Sqrt(Body * Body - x * x - y * y) + 0.3)));
+        for (var i = 0; i < 2; i++) Assert.Equal(Role.Figure, got.RoleOfShell[i]);
+        for (var i = 2; i < 14; i++) Assert.True(IsStrut(got.RoleOfShell[i]), $"prop {i}: {got.RoleOfShell[i]}, {got.WhyOfShell[i]}");
+    }
+
+    [Fact]
+    public void The_bars_of_a_cage_under_a_level_roof_stay_figure()
+    {
+        var parts = OnALeg(14, (_, _) => 15.2);
+        parts.Add(Primitives.Frustum(Grid, new Vec3(0, 0, 15), new Vec3(0, 0, 16), 9, 9, 48));
+        Assert.DoesNotContain(Look(Mesh.Concat(Grid, parts)).RoleOfShell, IsStrut);
+    }
+
     [Fact]
     public void A_rod_that_goes_on_in_line_with_a_strut_is_no_flap_of_it()
     {

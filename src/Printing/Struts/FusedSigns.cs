@@ -13,6 +13,9 @@ internal static class FusedSigns
     /// <summary>Straight spots needed in one shell.</summary>
     private const int Enough = 6;
 
+    /// <summary>Straight spots from which on a shell is tried; where it does not come apart nothing is said.</summary>
+    private const int Few = 3;
+
     /// <summary>A spot smaller than this is relief, not a rod, mm2.</summary>
     private const double LeastSpotMm2 = 0.02;
 
@@ -30,10 +33,11 @@ internal static class FusedSigns
 
     /// <summary>What was found.</summary>
     /// <param name="Sure">Shells with several struts in them, and the reason in words.</param>
+    /// <param name="Merged">These, and shells with a few.</param>
     /// <param name="Maybe">These, and shells that may be struts merged with each other or a raft; ascending.</param>
-    public sealed record Signs(List<(int Shell, string Why)> Sure, List<int> Maybe);
+    public sealed record Signs(List<(int Shell, string Why)> Sure, List<int> Merged, List<int> Maybe);
 
-    public static Signs None => new([], []);
+    public static Signs None => new([], [], []);
 
     /// <param name="scene">The shells.</param>
     /// <param name="held">True where separate struts hold the figure: then only shells that are slim all over are of interest.</param>
@@ -41,6 +45,7 @@ internal static class FusedSigns
     public static Signs Look(Scene scene, bool held, CancellationToken ct)
     {
         var sure = new List<(int, string)>();
+        var few = new List<int>();
         var slim = new List<int>();
         var others = new List<int>();
         var all = new List<double>();
@@ -48,27 +53,32 @@ internal static class FusedSigns
         {
             ct.ThrowIfCancellationRequested();
             var s = part.Shell;
-            if (!scene.IsBulk(s.Index) || !s.Closed || s.SignedVolumeMm3 <= 0 || s.Triangles.Length < LeastTriangles) continue;
+            // A strut drawn from several parts may have been read as a rough tube by its sections alone.
+            var rough = part is { Tube: { Drawn: false }, Low: false, Mended: null };
+            if (!rough && !scene.IsBulk(s.Index) || !s.Closed || s.SignedVolumeMm3 <= 0 || s.Triangles.Length < LeastTriangles) continue;
             var low = s.Bounds.Min.Z <= scene.Floor + 0.3 * (scene.Diagonal / 3);
             double bottom = s.Bounds.Min.Z, span = 0.6 * s.Bounds.Size.Z;
             var loops = LevelLoops.Cut(scene.Mesh, s.Triangles, bottom, span, Levels);
-            if (!held && low && s.Triangles.Length >= 100 && LikeSized(StraightSpots(loops, bottom, span, FromBody(s))) is >= Enough and var count)
+            if (!held && !rough && low && s.Triangles.Length >= 100)
             {
-                sure.Add((s.Index, $"{count} straight rods of like size rise in one surface with the shell that holds them"));
-                continue;
+                var count = LikeSized(StraightSpots(loops, bottom, span, FromBody(s)));
+                if (count >= Enough) sure.Add((s.Index, $"{count} straight rods of like size rise in one surface with the shell that holds them"));
+                else if (count >= Few) few.Add(s.Index);
+                if (count >= Few) continue;
             }
             var widest = Math.PI * Math.Pow(SlimRadiusShare * scene.Settings.WidestStrutShare * scene.Diagonal, 2);
             var spots = StraightSpots(loops, bottom, span, (loop, _) => loop.Area <= widest);
-            if (spots.Count == 0) continue;
+            if (spots.Count == 0 && held && !rough) continue;
             if (Slim(loops, bottom, span, widest, scene.Floor + scene.Settings.MostRaftMm)) slim.Add(s.Index);
-            else others.Add(s.Index);
+            else if (spots.Count > 0 && !rough) others.Add(s.Index);
             all.AddRange(spots);
         }
-        var maybe = sure.Select(f => f.Item1).ToList();
-        if (held || sure.Count > 0 || LikeSized(all) >= Enough) maybe.AddRange(slim);
-        if (sure.Count > 0 && !held) maybe.AddRange(others);
+        var merged = sure.Select(f => f.Item1).Concat(few).Order().ToList();
+        var maybe = merged.ToList();
+        if (held || merged.Count > 0 || LikeSized(all) >= Enough) maybe.AddRange(slim);
+        if (merged.Count > 0 && !held) maybe.AddRange(others);
         maybe.Sort();
-        return new Signs(sure, maybe);
+        return new Signs(sure, merged, maybe);
     }
 
     /// <summary>Spots that are small against the shell they belong to.</summary>

@@ -5,9 +5,26 @@ namespace Stiltwright.Printing.Struts;
 /// <summary>Which low shells are the raft: those that carry accepted struts, those that touch them, and those of their make beside them (a rail on which no strut stands).</summary>
 internal static class Raft
 {
-    public static SortedSet<int> Find(Scene scene, SortedSet<int> accepted)
+    /// <summary>Flared feet that must stand on a plate on which the figure's own base stands, too.</summary>
+    private const int LeastFeet = 3;
+
+    /// <summary>A base's flat underside covers this share of its shell's outline box; soles that are sunk into a plate of the figure's cover less.</summary>
+    private const double BaseShare = 0.2;
+
+    /// <summary>The raft, and plates that carry accepted struts and the figure both, of which it cannot be told whose they are.</summary>
+    public static (SortedSet<int> Raft, SortedSet<int> Unsure) Find(Scene scene, SortedSet<int> accepted)
     {
         var raft = new SortedSet<int>();
+        var unsure = new SortedSet<int>();
+        foreach (var b in scene.Bases)
+        {
+            if (accepted.Contains(b)) continue;
+            var standing = accepted.Where(m => scene.Parts[m].OnLow.Contains(b)).ToList();
+            if (standing.Count == 0) continue;
+            var beside = accepted.Any(m => !scene.Parts[m].Low && scene.Parts[m].OnLow[0] < 0 && scene.Parts[m].OnPlatform[0]);
+            if (!beside && standing.Count(m => StrutEvidence.Flared(scene.Parts[m])) >= LeastFeet && CarriesABase(scene, scene.Parts[b])) raft.Add(b);
+            else unsure.Add(b);
+        }
         foreach (var m in accepted)
             for (var e = 0; e < 2; e++)
             {
@@ -25,7 +42,27 @@ internal static class Raft
                     raft.Add(p.Index);
                     queue.Enqueue(p.Index);
                 }
-        return raft;
+        return (raft, unsure);
+    }
+
+    /// <summary>A shell stands on the plate with a flat underside of its own.</summary>
+    private static bool CarriesABase(Scene scene, ScenePart plate)
+    {
+        var top = plate.Shell.Bounds.Max.Z;
+        foreach (var part in scene.Parts)
+        {
+            var box = part.Shell.Bounds;
+            if (!scene.IsBulk(part.Index) || box.Min.Z > top + scene.Settings.TouchMm || !box.Meets(plate.Shell.Bounds.Grown(scene.Settings.TouchMm))) continue;
+            double flat = 0;
+            foreach (var t in part.Shell.Triangles)
+            {
+                var (a, b, c) = scene.Mesh.Triangle(t);
+                if (Math.Max(a.Z, Math.Max(b.Z, c.Z)) > box.Min.Z + 0.02) continue;
+                flat += Math.Max(0, -scene.Mesh.AreaVector(t).Z);
+            }
+            if (flat >= BaseShare * box.Size.X * box.Size.Y) return true;
+        }
+        return false;
     }
 
     /// <summary>The same bar or pad again, moved sideways by no more than its own length.</summary>

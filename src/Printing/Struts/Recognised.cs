@@ -26,7 +26,7 @@ public sealed record Recognised
     /// <summary>What speaks for <see cref="Fused"/>, in words; empty where it is false.</summary>
     public required string FusedWhy { get; init; }
 
-    /// <summary>Shells that are surely worth taking apart: several struts rise in each. Never more than <see cref="MaybeMerged"/>.</summary>
+    /// <summary>Shells in each of which several rods rise. Never more than <see cref="MaybeMerged"/>.</summary>
     public IReadOnlyList<int> Merged { get; init; } = [];
 
     /// <summary>

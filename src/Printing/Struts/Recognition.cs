@@ -89,7 +89,13 @@ public static class Recognition
             why[b] = "a ball on a joint or contact of struts";
         }
 
-        var raft = Raft.Find(scene, accepted);
+        var (raft, plates) = Raft.Find(scene, accepted);
+        foreach (var p in plates)
+        {
+            role[p] = Role.Unsure;
+            confidence[p] = 0.6;
+            why[p] = "lies flat on the platform and carries struts, but the figure stands on it, too: its base or a raft";
+        }
         foreach (var r in raft)
         {
             role[r] = Role.Raft;
@@ -117,10 +123,10 @@ public static class Recognition
             SourceShellOfStrutShell = [.. chains.SourceShells],
             Fused = signs.Sure.Count > 0,
             FusedWhy = signs.Sure.Count > 0 ? signs.Sure[0].Why : "",
-            Merged = [.. signs.Sure.Select(f => f.Shell)],
+            Merged = signs.Merged,
             MaybeMerged = signs.Maybe,
             NoStruts = graph.Segments.Count == 0 && !unsureStruts && signs.Sure.Count == 0,
-            NoRaft = graph.Segments.Count > 0 && raft.Count == 0,
+            NoRaft = graph.Segments.Count > 0 && raft.Count == 0 && plates.Count == 0,
         };
     }
 

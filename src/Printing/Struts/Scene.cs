@@ -117,7 +117,8 @@ internal sealed class Scene
 
     private void FindBases()
     {
-        var lows = Parts.Where(p => p.Low).ToList();
+        // A foot that overlaps the figure's base is not what that stands on.
+        var lows = Parts.Where(p => p.Low && p.Shell.Bounds.Size.Length >= LeastBodyShare * Diagonal).ToList();
         foreach (var shell in Shells.Shells)
         {
             if (!IsBulk(shell.Index) || shell.Bounds.Size.Length < LeastBodyShare * Diagonal) continue;

@@ -5,6 +5,9 @@ namespace Stiltwright.Printing.Struts;
 /// <summary>Reads the accepted tubes as chains from raft to figure and builds the graph from them.</summary>
 internal sealed class StrutChains
 {
+    /// <summary>A tip that does not taper is shorter than this many of its radii.</summary>
+    private const double MostTipShare = 12;
+
     private readonly Scene _scene;
     private readonly StrutEvidence _evidence;
     private readonly SortedSet<int> _accepted;
@@ -261,7 +264,9 @@ internal sealed class StrutChains
         var carried = Below(part, low).Part;
         if (!_evidence.MeetsFigure(part, 1 - low) || carried < 0 || _scene.Parts[carried].Low || IsFoot(carried)) return false;
         var g = Oriented(m).Pieces[0];
-        return g.RadiusB < 0.95 * g.RadiusA || part.Joins[low].Any(j => j.Other == carried && j.Radius > 1.25 * g.RadiusA);
+        if (g.RadiusB < 0.95 * g.RadiusA || part.Joins[low].Any(j => j.Other == carried && j.Radius > 1.25 * g.RadiusA)) return true;
+        // The end piece of a strut that does not taper: short against itself and against the shaft it goes on from.
+        return g.Length < MostTipShare * g.RadiusA && g.Length < 0.7 * _scene.Parts[carried].Tube!.Length && part.Joins[low].Any(j => j.Other == carried && j.OtherEnd >= 0);
     }
 
     /// <summary>The first half of a bent tip: short, and tapering towards the second.</summary>
@@ -337,7 +342,7 @@ internal sealed class StrutChains
                 }
                 else if (part.Low && e == 0) held = EndHeldBy.Platform;
                 else if (joins.Count > 0) held = EndHeldBy.Strut;
-                else if (part.OnLow[e] >= 0 && !_scene.Bases.Contains(part.OnLow[e])) held = EndHeldBy.Raft;
+                else if (part.OnLow[e] >= 0) held = EndHeldBy.Raft;
                 else if (part.OnPlatform[e]) held = EndHeldBy.Platform;
                 else if (part.Joins[e].Count > 0)
                 {

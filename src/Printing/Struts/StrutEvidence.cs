@@ -24,6 +24,15 @@ internal sealed class StrutEvidence
     /// <summary>So many thin contacts tell what size contacts have in this source.</summary>
     private const int LeastThinContacts = 5;
 
+    /// <summary>Fewer thin contacts than this could be legs of a table or feelers, unless they are necks.</summary>
+    private const int FewThinContacts = 6;
+
+    /// <summary>A contact this thin against its shaft, and against the scene, is the neck of a strut: no column of a figure ends so.</summary>
+    private const double NeckShare = 0.6, NeckOfScene = 0.01;
+
+    /// <summary>Contacts whose heights differ by less than this share of theirs over the platform end under one level roof.</summary>
+    private const double RoofShare = 0.02;
+
     /// <summary>A surface whose normal rises by this much carries what ends on it from above.</summary>
     private const double StandsOnRise = 0.2;
 
@@ -57,7 +66,7 @@ internal sealed class StrutEvidence
 
     /// <summary>True if the end stands on platform, raft or foot disc.</summary>
     public bool Grounded(ScenePart part, int end) =>
-        part.OnPlatform[end] || part.OnLow[end] >= 0 && !_scene.Bases.Contains(part.OnLow[end]);
+        part.OnPlatform[end] || part.OnLow[end] >= 0;
 
     private void FindFootDiscs()
     {
@@ -100,7 +109,7 @@ internal sealed class StrutEvidence
     }
 
     /// <summary>Widens towards its lower end, as feet do.</summary>
-    private static bool Flared(ScenePart p)
+    public static bool Flared(ScenePart p)
     {
         var pieces = p.Tube!.Pieces;
         var shaft = pieces.MaxBy(g => g.Length);
@@ -169,10 +178,12 @@ internal sealed class StrutEvidence
     /// The thin far end of a strut carries the figure, and is where it breaks: what goes on from there and is wider, or widens again
     /// (a whisker whose point a strut holds), is figure. Only a second, still thinner piece of the tip may follow.
     /// </summary>
-    private static bool BeyondTheContact(ScenePart strut, EndJoin join, ScenePart part, int end)
+    private bool BeyondTheContact(ScenePart strut, EndJoin join, ScenePart part, int end)
     {
         var at = part.End(end);
         var thin = join.OtherEnd >= 0 ? join.OtherEnd : at.DistanceTo(strut.End(1)) < at.DistanceTo(strut.End(0)) ? 1 : 0;
+        // A claw or a limb that a prop of one section holds at its narrow end.
+        if (Props.Uniform(strut) && Grounded(strut, 0) && thin == 1 && part.OnBulk[1 - end] is not null && part.EndRadius(1 - end) > 1.5 * strut.EndRadius(1)) return true;
         if (!strut.Thins(thin, 0.65) || join.Radius > 0.65 * strut.Tube!.LargestRadius) return false;
         return Math.Max(part.EndRadius(end), part.EndRadius(1 - end)) > 1.25 * Math.Max(join.Radius, strut.EndRadius(thin));
     }
@@ -260,14 +271,16 @@ internal sealed class StrutEvidence
     }
 
     /// <summary>The contact end is thin: against its own tube, or against the one that carries it.</summary>
-    private bool ThinContact(ScenePart p, int end, HashSet<int>? among = null)
+    private bool ThinContact(ScenePart p, int end, HashSet<int>? among = null) => ThinnerThan(_thin, 0.02, p, end, among);
+
+    private bool ThinnerThan(double share, double ofScene, ScenePart p, int end, HashSet<int>? among = null)
     {
         var r = p.EndRadius(end);
-        if (r > 0.02 * _scene.Diagonal) return false;
+        if (r > ofScene * _scene.Diagonal) return false;
         var widest = p.Tube!.LargestRadius;
         foreach (var j in p.Joins[1 - end])
             if (Members.Contains(j.Other) || among?.Contains(j.Other) == true) widest = Math.Max(widest, j.Radius);
-        return r <= _thin * widest;
+        return r <= share * widest;
     }
 
     private void Score()
@@ -278,10 +291,14 @@ internal sealed class StrutEvidence
             for (var e = 0; e < 2; e++)
                 if (!_scene.Parts[m].Low && MeetsFigure(_scene.Parts[m], e)) contacts.Add((m, e, ThinContact(_scene.Parts[m], e)));
         ThinLikeTheOthers(contacts);
-        var thin = contacts.Count(c => c.Thin);
-        var lonely = LonelyShare(contacts);
         var component = Components();
         var perComponent = Members.GroupBy(m => component[m]).ToDictionary(g => g.Key, g => g.ToList());
+        var props = Props.Find(_scene, Members);
+        for (var i = 0; i < contacts.Count; i++)
+            if (props.Contains(contacts[i].Part)) contacts[i] = contacts[i] with { Thin = true };
+        var thin = contacts.Count(c => c.Thin);
+        var lonely = LonelyShare(contacts);
+        var roof = CarryARoof(contacts);
 
         foreach (var (_, list) in perComponent)
         {
@@ -289,6 +306,9 @@ internal sealed class StrutEvidence
             var raft = list.Any(m => Enumerable.Range(0, 2).Any(e => _scene.Parts[m].OnLow[e] >= 0 && !_scene.Bases.Contains(_scene.Parts[m].OnLow[e])
                 && !FootDiscs.Contains(_scene.Parts[m].OnLow[e])));
             var feet = list.Any(FootDiscs.Contains) || list.Any(m => Flared(_scene.Parts[m]) && Grounded(_scene.Parts[m], 0));
+            // The figure's own base stands on the ground as well, and what rises from it may be its own.
+            var onBase = list.Any(m => Enumerable.Range(0, 2).Any(e => _scene.Bases.Contains(_scene.Parts[m].OnLow[e])));
+            var necks = own.Count(c => ThinnerThan(NeckShare, NeckOfScene, _scene.Parts[c.Part], c.End));
             var share = own.Count == 0 ? 0 : (double)own.Count(c => c.Thin) / own.Count;
             foreach (var m in list)
             {
@@ -303,7 +323,13 @@ internal sealed class StrutEvidence
                 var alike = p.Low ? FootDiscs.Count : family[p.Signature];
                 Weigh(alike >= 12 ? 1.5 : alike >= 6 ? 1 : alike >= 3 ? 0.5 : alike == 2 ? 0 : -0.5, $"{alike} of its make");
                 Weigh(thin >= 10 ? 2 : thin >= 6 ? 1.5 : thin >= 3 ? 1 : 0, $"{thin} thin contacts in all");
-                if (_scene.BulkOnFloor) Weigh(-1.5, "the figure itself stands on the platform");
+                if (onBase) Weigh(-1.5, "the figure stands on the same plate");
+                else if (_scene.BulkOnFloor) Weigh(-1.5, "the figure itself stands on the platform");
+                if ((onBase || _scene.BulkOnFloor) && thin >= LeastThinContacts && own.Count > 0 && necks >= 0.8 * own.Count) Weigh(1.5, "its contacts are necks");
+                if (props.Contains(m)) words.Add("one of many slender props of one section and of different lengths under the figure");
+                if (thin < FewThinContacts && own.Count > 0 && necks < 0.8 * own.Count) Weigh(-1, "few contacts, and no necks");
+                if (onBase && !feet && alike < 3) Weigh(-2, "few of its make");
+                if (roof) Weigh(-6, "all end at one height, as columns under a roof do, and none in a neck");
                 if (p.Crossings > 0) Weigh(-2, "runs through the figure");
                 if (lonely > 0.5) Weigh(-2, "every part would be held by one strut only");
                 Confidence[m] = 1 / (1 + Math.Exp(-s));
@@ -316,6 +342,14 @@ internal sealed class StrutEvidence
                 }
             }
         }
+    }
+
+    /// <summary>All contacts lie at one height, and hardly one is a neck.</summary>
+    private bool CarryARoof(List<(int Part, int End, bool Thin)> contacts)
+    {
+        if (contacts.Count == 0 || contacts.Count(c => ThinnerThan(NeckShare, NeckOfScene, _scene.Parts[c.Part], c.End)) > 0.2 * contacts.Count) return false;
+        var heights = contacts.Select(c => _scene.Parts[c.Part].End(c.End).Z).ToList();
+        return heights.Max() - heights.Min() < RoofShare * (heights.Max() - _scene.Floor);
     }
 
     /// <summary>Where most contacts are thin ends, one of the same size on a shaft that is hardly thicker is thin, too.</summary>

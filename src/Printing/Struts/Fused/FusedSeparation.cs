@@ -83,8 +83,9 @@ public static class FusedSeparation
             double struts = Volume(taken, grid, ct), difference = 2 * both - a - b;
             if (difference > MostDifference * struts)
                 return new Separation(null, $"the parts would differ from the source by {difference:0.###} mm3, more than {MostDifference:P0} of the {struts:0.#} mm3 of struts");
+            var (contacts, skin) = draft.Contacts(pure.HasFigure);
             var shellOfTriangle = ShellOfTriangle(mesh, source, draft.ShellOfTriangle(body, found, parts), found, parts, body);
-            return new Separation(new SeparatedSource(whole, found, pure.LeftoversUnsure(recognised, found, parts, body, draft.Kept), draft.Contacts(), draft.SkinMm2(), difference, struts, shellOfTriangle), "");
+            return new Separation(new SeparatedSource(whole, found, pure.LeftoversUnsure(recognised, found, parts, body, draft.Kept), contacts, skin, difference, struts, shellOfTriangle), "");
         }
     }
 

@@ -15,15 +15,16 @@ internal sealed class MergedSurfaces
     {
         var cutter = new LocalShell.Cutter(mesh);
         var chosen = merged.Order().ToArray();
-        Mesh = Mesh.Concat(mesh.Lattice, chosen.Select(s => cutter.TakeMesh(shells.Shells[s].Triangles)));
-        _triangle = [.. chosen.SelectMany(s => shells.Shells[s].Triangles)];
+        _triangle = [.. chosen.SelectMany(s => shells.Shells[s].Triangles).Order()];
         _shell = Array.ConvertAll(_triangle, t => shells.OfTriangle[t]);
         var rest = Enumerable.Range(0, shells.Shells.Count).Except(chosen).ToArray();
+        // Where surfaces fold onto themselves the order of corners tells which edges pair: kept where it can be.
+        Mesh = rest.Length == 0 ? mesh : mesh.Part(_triangle);
         Rest = [.. rest.Select(s => cutter.TakeMesh(shells.Shells[s].Triangles))];
         RestTriangles = [.. rest.Select(s => shells.Shells[s].Triangles)];
     }
 
-    /// <summary>The shells to be taken apart, each with corners of its own.</summary>
+    /// <summary>The shells to be taken apart.</summary>
     public Mesh Mesh { get; }
 
     /// <summary>The other shells.</summary>

@@ -201,25 +201,23 @@ internal sealed class SeparationDraft
         return count;
     }
 
-    /// <summary>Middles of the loops along which struts leave the figure.</summary>
-    public List<Vec3> Contacts() => [.. _kept.Where(k => !k.Raft).SelectMany(k => k.Loops).Where(l => l.Bodies.Length > 0).Select(l =>
+    /// <summary>Middles of the loops along which struts leave the figure, and the area of the skins over them, mm2.</summary>
+    /// <param name="figure">True for triangles of shells that have figure in them.</param>
+    public (List<Vec3> Middles, double SkinMm2) Contacts(Func<int, bool> figure)
     {
-        var sum = Vec3.Zero;
-        foreach (var v in l.Vertices) sum += _mesh.Vertex(v);
-        return sum / l.Vertices.Length;
-    })];
-
-    /// <summary>Area of the skins over those loops, mm2.</summary>
-    public double SkinMm2()
-    {
-        double sum = 0;
-        foreach (var loop in _kept.Where(k => !k.Raft).SelectMany(k => k.Loops))
+        var middles = new List<Vec3>();
+        double area = 0;
+        foreach (var loop in _kept.Where(k => !k.Raft && figure(k.Triangles[0])).SelectMany(k => k.Loops))
         {
             var c = CutLoops.Close(_mesh, loop.Vertices);
             for (var i = 0; i < c.Length; i += 3)
-                sum += (_mesh.Vertex(c[i + 1]) - _mesh.Vertex(c[i])).Cross(_mesh.Vertex(c[i + 2]) - _mesh.Vertex(c[i])).Length / 2;
+                area += (_mesh.Vertex(c[i + 1]) - _mesh.Vertex(c[i])).Cross(_mesh.Vertex(c[i + 2]) - _mesh.Vertex(c[i])).Length / 2;
+            if (loop.Bodies.Length == 0) continue;
+            var sum = Vec3.Zero;
+            foreach (var v in loop.Vertices) sum += _mesh.Vertex(v);
+            middles.Add(sum / loop.Vertices.Length);
         }
-        return sum;
+        return (middles, area);
     }
 
     /// <summary>Shell of the separated source for each triangle of the source, -1 inside joints.</summary>

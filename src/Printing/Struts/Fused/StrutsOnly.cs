@@ -50,6 +50,9 @@ internal sealed class StrutsOnly
         return t => _impure.Contains(_source.ShellOf(t));
     }
 
+    /// <summary>The shell of a triangle has figure in it.</summary>
+    public bool HasFigure(int triangle) => !_pure.Contains(_source.ShellOf(triangle));
+
     /// <summary>Parts left over of shells that are struts only become unsure.</summary>
     public Recognised LeftoversUnsure(Recognised recognised, ShellSet found, List<Mesh> parts, List<int> body, IReadOnlyList<(int[] Triangles, bool Raft, List<CutLoop> Loops)> kept)
     {
@@ -60,11 +63,12 @@ internal sealed class StrutsOnly
         for (var i = 0; i < parts.Count; i++)
         {
             // The kept parts come first.
-            if (i < kept.Count && body[i] == SeparationDraft.FigurePart && _pure.Contains(_source.ShellOf(kept[i].Triangles[0])))
-            {
-                var shell = found.OfTriangle[at];
-                if (role[shell] == Role.Figure) (role[shell], confidence[shell], why[shell]) = (Role.Unsure, 0.7, "left over where struts that are one surface were told apart");
-            }
+            if (i < kept.Count && body[i] == SeparationDraft.FigurePart && !HasFigure(kept[i].Triangles[0]))
+                for (var t = at; t < at + parts[i].TriangleCount; t++)
+                {
+                    var shell = found.OfTriangle[t];
+                    if (role[shell] == Role.Figure) (role[shell], confidence[shell], why[shell]) = (Role.Unsure, 0.7, "left over where struts that are one surface were told apart");
+                }
             at += parts[i].TriangleCount;
         }
         return recognised with { RoleOfShell = role, ConfidenceOfShell = confidence, WhyOfShell = why };
