@@ -74,6 +74,27 @@ public class StrutsFusedTests(ITestOutputHelper output)
         }
     }
 
+    [Theory]
+    [InlineData(1)] // 5 sides, on the platform
+    [InlineData(3)] // 8 sides, balls on the contacts
+    [InlineData(4)] // 12 sides, on a plate
+    [InlineData(5)] // 16 sides
+    public void Struts_of_a_source_that_was_written_as_text_with_three_decimals_come_off_as_well(int seed)
+    {
+        var scene = new StrutsFusedScene(seed);
+        var xyz = Array.ConvertAll(scene.Mesh.XyzArray, c => Grid.Round(Math.Round(Grid.ToMm(c) * 1000) / 1000));
+        var mesh = Repair.Safe(new Mesh(Grid, xyz, scene.Mesh.CornersArray)).Mesh;
+        Assert.Equal(1e-3, RoundedCoordinates.StepMm(mesh));
+        Assert.Equal(0, RoundedCoordinates.StepMm(scene.Mesh));
+        var got = Separate(mesh);
+        Assert.True(got.Source is not null, got.Why);
+        var errors = RadiusErrors(scene, got.Source.Recognised.Graph);
+        output.WriteLine($"seed {seed}: {errors.Count} of {scene.Segments.Count} segments, greatest radius error {errors.Max():0.0000}");
+        Assert.True(errors.Count >= 0.9 * scene.Segments.Count, $"{errors.Count} of {scene.Segments.Count} segments found");
+        Assert.True(errors.Order().ElementAt(errors.Count / 2) <= 0.03, $"the middle radius error is {errors.Order().ElementAt(errors.Count / 2):P1}");
+        FigureIsWhole(scene, got.Source, $"seed {seed}");
+    }
+
     /// <summary>Relative errors of the radius in the middle of each strut of the truth that was found.</summary>
     private static List<double> RadiusErrors(StrutsFusedScene scene, StrutGraph graph)
     {

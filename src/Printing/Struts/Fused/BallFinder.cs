@@ -21,7 +21,8 @@ internal static class BallFinder
     /// <param name="twin">Its half-edge pairs.</param>
     /// <param name="body">Body of each triangle so far, or -1.</param>
     /// <param name="prisms">The prisms, numbered as in <paramref name="body"/>.</param>
-    public static List<DrawnBall> Find(Mesh mesh, int[] twin, int[] body, IReadOnlyList<DrawnShaft> prisms)
+    /// <param name="step">Step to which coordinates were rounded, mm.</param>
+    public static List<DrawnBall> Find(Mesh mesh, int[] twin, int[] body, IReadOnlyList<DrawnShaft> prisms, double step)
     {
         // Free triangles along the borders of each prism.
         var starts = new List<int>[prisms.Count];
@@ -31,12 +32,12 @@ internal static class BallFinder
         var balls = new List<DrawnBall>();
         for (var i = 0; i < prisms.Count; i++)
             for (var end = 0; end < 2; end++)
-                if (At(mesh, twin, body, prisms[i], end, starts[i]) is { } ball && !balls.Exists(b => b.Centre.DistanceTo(ball.Centre) < 0.2 * b.Size && Math.Abs(b.Size - ball.Size) < 0.1 * b.Size))
+                if (At(mesh, twin, body, prisms[i], end, starts[i], step) is { } ball && !balls.Exists(b => b.Centre.DistanceTo(ball.Centre) < 0.2 * b.Size && Math.Abs(b.Size - ball.Size) < 0.1 * b.Size))
                     balls.Add(ball);
         return balls;
     }
 
-    private static DrawnBall? At(Mesh mesh, int[] twin, int[] body, DrawnShaft prism, int end, List<int> starts)
+    private static DrawnBall? At(Mesh mesh, int[] twin, int[] body, DrawnShaft prism, int end, List<int> starts, double step)
     {
         var s = end == 0 ? prism.Low : prism.High;
         var radius = prism.CornerRadius(s);
@@ -83,7 +84,7 @@ internal static class BallFinder
                 bestRadius = r;
             }
         if (best < LeastCorners || Levels() < LeastLevels) return null;
-        var ball = new DrawnBall(prism.At(bestPlace), bestRadius);
+        var ball = new DrawnBall(prism.At(bestPlace), bestRadius) { OnMm = prism.OnMm };
         foreach (var t in queue)
             if (Within(t)) ball.Seeds.Add(t);
         return ball.Seeds.Count >= LeastCorners - 1 && Round(ball) ? ball : null;
@@ -102,7 +103,7 @@ internal static class BallFinder
         }
 
         bool OnSphere(int j, double place, double r) =>
-            Math.Abs(Math.Sqrt(Math.Max(0, square[j] - 2 * place * along[j] + place * place)) - r) < 0.003 * r + 2e-4;
+            Math.Abs(Math.Sqrt(Math.Max(0, square[j] - 2 * place * along[j] + place * place)) - r) < 0.003 * r + 2e-4 + step;
 
         bool Near(int t)
         {

@@ -6,7 +6,7 @@ namespace Stiltwright.Printing.Struts.Fused;
 internal abstract class DrawnBody
 {
     /// <summary>A corner this far outside still counts as on the body, mm.</summary>
-    protected const double OnMm = 2e-3;
+    public double OnMm { get; set; } = 2e-3;
 
     /// <summary>Triangles by which it was found.</summary>
     public List<int> Seeds { get; } = [];

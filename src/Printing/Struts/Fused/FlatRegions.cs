@@ -15,10 +15,13 @@ internal sealed record FlatRegion(Vec3 Normal, double Offset, double Area, int[]
 internal sealed class FlatRegions
 {
     /// <summary>Corners of a region lie this near to its plane, mm: well above the rounding of files, well below any facet's step.</summary>
-    public const double FlatMm = 5e-4;
+    private const double FlatMm = 5e-4;
 
     /// <summary>A triangle narrower than this gives no plane of its own, mm.</summary>
     private const double LeastHeightMm = 5e-3;
+
+    /// <summary>Where coordinates were rounded: departure of corners, and narrowest triangle, in steps of the rounding.</summary>
+    private const double FlatSteps = 2, HeightSteps = 20;
 
     private const int Stretch = 8192;
 
@@ -33,8 +36,13 @@ internal sealed class FlatRegions
 
     public IReadOnlyList<FlatRegion> Regions { get; }
 
-    public static FlatRegions Find(Mesh mesh, int[] twin, CancellationToken ct)
+    /// <param name="mesh">The surface.</param>
+    /// <param name="twin">Its half-edge pairs.</param>
+    /// <param name="step">Step to which its coordinates were rounded, mm; 0 for none.</param>
+    /// <param name="ct">Cancels.</param>
+    public static FlatRegions Find(Mesh mesh, int[] twin, double step, CancellationToken ct)
     {
+        double near = Math.Max(FlatMm, FlatSteps * step), least = Math.Max(LeastHeightMm, HeightSteps * step);
         var n = mesh.TriangleCount;
         var normal = new Vec3[n];
         var area = new double[n];
@@ -48,7 +56,7 @@ internal sealed class FlatRegions
                 area[t] = v.Length;
                 normal[t] = v.Unit();
                 var longest = Math.Max(a.DistanceTo(b), Math.Max(b.DistanceTo(c), c.DistanceTo(a)));
-                wide[t] = longest > 0 && 2 * area[t] / longest >= LeastHeightMm;
+                wide[t] = longest > 0 && 2 * area[t] / longest >= least;
             }
         });
         var order = new int[n];
@@ -78,7 +86,7 @@ internal sealed class FlatRegions
                     var u = g / 3;
                     if (wide[u] && normal[u].Dot(m) < 0.5) continue;
                     var (a, b, c) = mesh.Triangle(u);
-                    if (Math.Abs(m.Dot(a) - d) > FlatMm || Math.Abs(m.Dot(b) - d) > FlatMm || Math.Abs(m.Dot(c) - d) > FlatMm) continue;
+                    if (Math.Abs(m.Dot(a) - d) > near || Math.Abs(m.Dot(b) - d) > near || Math.Abs(m.Dot(c) - d) > near) continue;
                     of[u] = id;
                     members.Add(u);
                 }

@@ -44,14 +44,15 @@ public static class FusedSeparation
         if (first.MaybeMerged.Any(s => !shells.Shells[s].Closed)) return new Separation(null, "a surface of the source is open");
         var source = new MergedSurfaces(mesh, shells, first.MaybeMerged);
         var merged = source.Mesh;
+        var step = RoundedCoordinates.StepMm(merged);
         var twin = EdgePairing.Build(merged).TwinArray;
-        var flat = FlatRegions.Find(merged, twin, ct);
+        var flat = FlatRegions.Find(merged, twin, step, ct);
         var size = mesh.Bounds.Size.Length;
-        var prisms = PrismFinder.Find(merged, twin, flat, settings.WidestStrutShare * size, ct);
+        var prisms = PrismFinder.Find(merged, twin, flat, settings.WidestStrutShare * size, step, ct);
         var floor = mesh.Bounds.Min.Z;
         prisms.RemoveAll(p => IsPad(p, floor, settings) || Math.Min(p.LowestAt(p.Low), p.LowestAt(p.High)) < floor - BelowMm);
-        var rings = RingFinder.Find(merged, settings.WidestStrutShare * size, ct);
-        var draft = new SeparationDraft(merged, twin, prisms, rings, floor, settings);
+        var rings = RingFinder.Find(merged, settings.WidestStrutShare * size, step, ct);
+        var draft = new SeparationDraft(merged, twin, prisms, rings, floor, step, settings);
         if (draft.Bodies.Count < 3) return new Separation(null, "too few sides of drawn struts are left in it to tell struts from figure");
         var pure = new StrutsOnly(merged, source, first.Merged, floor, settings);
         for (var round = 0; ; round++)

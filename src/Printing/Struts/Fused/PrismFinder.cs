@@ -15,19 +15,28 @@ internal sealed class PrismFinder
     /// <summary>A three-sided frustum tapers less than this (sine of the sides' lean); the corner of a box has 0.58.</summary>
     private const double MostLeanOfThree = 0.3;
 
+    /// <summary>Triangles of a side that are enough for a fit.</summary>
+    private const int MostOfSide = 12;
+
+    /// <summary>Angles between neighbouring sides differ by no more than this where coordinates were rounded.</summary>
+    private const double RoughTurn = 0.4;
+
     /// <summary>Share of the sides that must be visible.</summary>
     private const double LeastCoverage = 0.7;
 
     private readonly Mesh _mesh;
     private readonly FlatRegions _flat;
     private readonly double _widest;
+    private readonly double _step;
+    private readonly Dictionary<int, ((int, int, long) Key, DrawnPrism? Fit)> _rough = [];
     private readonly List<(int Other, double Length)>[] _neighbours;
 
-    private PrismFinder(Mesh mesh, int[] twin, FlatRegions flat, double widest)
+    private PrismFinder(Mesh mesh, int[] twin, FlatRegions flat, double widest, double step)
     {
         _mesh = mesh;
         _flat = flat;
         _widest = widest;
+        _step = step;
         _neighbours = Neighbours(twin);
     }
 
@@ -35,10 +44,11 @@ internal sealed class PrismFinder
     /// <param name="twin">Its half-edge pairs.</param>
     /// <param name="flat">Its flat regions.</param>
     /// <param name="widest">Greatest inscribed radius looked for, mm.</param>
+    /// <param name="step">Step to which coordinates were rounded, mm; 0 for none.</param>
     /// <param name="ct">Cancels.</param>
-    public static List<DrawnPrism> Find(Mesh mesh, int[] twin, FlatRegions flat, double widest, CancellationToken ct)
+    public static List<DrawnPrism> Find(Mesh mesh, int[] twin, FlatRegions flat, double widest, double step, CancellationToken ct)
     {
-        var finder = new PrismFinder(mesh, twin, flat, widest);
+        var finder = new PrismFinder(mesh, twin, flat, widest, step);
         var taken = new bool[flat.Regions.Count];
         var order = Enumerable.Range(0, flat.Regions.Count).Where(r => flat.Regions[r].Area >= LeastSideMm2).OrderByDescending(r => flat.Regions[r].Area).ThenBy(r => r).ToArray();
         var found = new List<DrawnPrism>();
@@ -100,6 +110,7 @@ internal sealed class PrismFinder
         Vec3 ea = (a.Normal - axis * sine) / cosine, eb = (b.Normal - axis * sine) / cosine, ec = (c.Normal - axis * sine) / cosine;
         var angle = Math.Acos(Math.Clamp(ea.Dot(eb), -1, 1));
         var other = Math.Acos(Math.Clamp(ea.Dot(ec), -1, 1));
+        if (_step > 0) return FitRough(p, axis, sine, angle, other, Math.Acos(Math.Clamp(eb.Dot(ec), -1, 1)));
         var sides = (int)Math.Round(2 * Math.PI / angle);
         if (sides is < 3 or > MostSides) return null;
         var step = 2 * Math.PI / sides;
@@ -120,6 +131,71 @@ internal sealed class PrismFinder
         if (sides == 3 && Math.Abs(sine) > MostLeanOfThree) return null;
         if (!(inscribed > 0.01) || inscribed > _widest) return null;
         return new DrawnPrism(m0 + u * x + v * y, axis, ea, sides, inscribed, -sine / cosine);
+    }
+
+    /// <summary>
+    /// The same for rounded coordinates. Long sides still tell the axis, but narrow ones not the angle between them nor the radius: these
+    /// come from all sides that hang together with one and lean alike.
+    /// </summary>
+    private DrawnPrism? FitRough(int p, Vec3 axis, double sine, double angle, double other, double between)
+    {
+        if (Math.Abs(angle - other) > RoughTurn * Math.Max(angle, other) || between < 1.5 * Math.Min(angle, 2 * Math.PI / 3.1)) return null;
+        var regions = _flat.Regions;
+        var u = (regions[p].Normal - axis * sine).Unit();
+        var v = axis.Cross(u);
+        var turn = (angle + other) / 2;
+        var chain = new List<(int Region, double Angle)> { (p, 0) };
+        var seen = new HashSet<int> { p };
+        for (var i = 0; i < chain.Count && chain.Count < 4 * MostSides; i++)
+            foreach (var (next, _) in _neighbours[chain[i].Region])
+            {
+                var n = regions[next].Normal;
+                if (seen.Contains(next) || Math.Abs(n.Dot(axis) - sine) > 0.015 + 0.05 * Math.Abs(sine)) continue;
+                var at = Math.Atan2(n.Dot(v), n.Dot(u));
+                var step = Math.Abs(Math.IEEERemainder(at - chain[i].Angle, 2 * Math.PI));
+                if (step > (1 + RoughTurn) * turn || step < (1 - RoughTurn) * turn && step > RoughTurn * turn) continue;
+                seen.Add(next);
+                chain.Add((next, at));
+            }
+        if (chain.Count < 3) return null;
+        // The same sides are met from many pairs of neighbours.
+        var key = (chain.Count, chain.Max(c => c.Region), chain.Sum(c => (long)c.Region));
+        if (_rough.TryGetValue(p, out var last) && last.Key == key) return last.Fit;
+        var about = 2 * Math.PI / turn;
+        double bestOff = double.MaxValue, phase = 0;
+        var sides = 0;
+        for (var n = Math.Max(3, (int)(about * 0.8)); n <= Math.Min(MostSides, about * 1.2 + 1); n++)
+        {
+            // Phase and departure of the sides' angles for so many sides (the mean of angles on a circle).
+            double sx = 0, sy = 0, weight = 0;
+            foreach (var (r, at) in chain)
+            {
+                sx += regions[r].Area * Math.Cos(n * at);
+                sy += regions[r].Area * Math.Sin(n * at);
+                weight += regions[r].Area;
+            }
+            var off = (1 - Math.Sqrt(sx * sx + sy * sy) / weight) / (n * n);
+            if (off >= bestOff) continue;
+            (bestOff, phase, sides) = (off, Math.Atan2(sy, sx) / n, n);
+        }
+        var points = new List<(Vec3, int)>();
+        foreach (var (r, at) in chain)
+        {
+            var side = (int)Math.Round((at - phase) * sides / (2 * Math.PI));
+            var triangles = regions[r].Triangles;
+            var stride = Math.Max(1, triangles.Length / MostOfSide);
+            for (var i = 0; i < triangles.Length; i += stride)
+            {
+                var (a, b, c) = _mesh.Triangle(triangles[i]);
+                points.Add((a, side));
+                points.Add((b, side));
+                points.Add((c, side));
+            }
+        }
+        var fit = sides < 3 ? null : PrismFit.Fit(points, points[0].Item1, axis, u * Math.Cos(phase) + v * Math.Sin(phase), sides);
+        if (fit is not null && (!(fit.Inscribed > 0.01) || fit.Inscribed > _widest || sides == 3 && Math.Abs(sine) > MostLeanOfThree)) fit = null;
+        _rough[p] = (key, fit);
+        return fit;
     }
 
     /// <summary>All sides that agree with a fit, and its ends; null where it is none after all.</summary>
@@ -161,7 +237,7 @@ internal sealed class PrismFinder
         var cosine = 1 / Math.Sqrt(1 + prism.Growth * prism.Growth);
         var sine = -prism.Growth * cosine;
         if (Math.Abs(region.Normal.Dot(prism.Axis) - sine) > 0.015) return false;
-        var slack = 2e-3 + 0.01 * prism.Inscribed;
+        var slack = 2e-3 + 0.01 * prism.Inscribed + 2 * _step;
         foreach (var t in region.Triangles)
         {
             var (a, b, c) = _mesh.Triangle(t);

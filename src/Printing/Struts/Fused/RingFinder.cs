@@ -28,11 +28,15 @@ internal sealed class RingFinder
     private const int MostNeighbours = 200;
 
     private readonly Mesh _mesh;
+
+    /// <summary>Step to which coordinates were rounded, mm.</summary>
+    private readonly double _step;
     private readonly int[] _start;
     private readonly int[] _list;
 
-    private RingFinder(Mesh mesh)
+    private RingFinder(Mesh mesh, double step)
     {
+        _step = step;
         _mesh = mesh;
         var corners = mesh.CornersArray;
         _start = new int[mesh.VertexCount + 1];
@@ -44,10 +48,10 @@ internal sealed class RingFinder
         for (var h = 0; h < corners.Length; h++) _list[fill[corners[h]]++] = corners[EdgePairing.Next(h)];
     }
 
-    /// <summary>The rings no larger than a radius, mm, in the order of their first corner.</summary>
-    public static List<DrawnRing> Find(Mesh mesh, double widest, CancellationToken ct)
+    /// <summary>The rings no larger than a radius, mm, in the order of their first corner; coordinates may have been rounded to a step, mm.</summary>
+    public static List<DrawnRing> Find(Mesh mesh, double widest, double step, CancellationToken ct)
     {
-        var finder = new RingFinder(mesh);
+        var finder = new RingFinder(mesh, step);
         var found = new List<DrawnRing>();
         var seen = new HashSet<(int, int, int)>();
         for (var b = 0; b < mesh.VertexCount; b++)
@@ -66,11 +70,11 @@ internal sealed class RingFinder
                 {
                     if (k == i) continue;
                     var second = mesh.Vertex(around[k]) - pb;
-                    if (Math.Abs(second.Length - edge) > EdgeShare * edge + 1e-4) continue;
+                    if (Math.Abs(second.Length - edge) > EdgeShare * edge + 1e-4 + 1.5 * step) continue;
                     var turn = Math.Acos(Math.Clamp(first.Dot(second) / (edge * second.Length), -1, 1));
                     if (!(turn > 2 * Math.PI / (MostSides + 1))) continue;
                     var sides = (int)Math.Round(2 * Math.PI / turn);
-                    if (sides is < LeastSides or > MostSides || Math.Abs(turn - 2 * Math.PI / sides) > TurnShare * turn) continue;
+                    if (sides is < LeastSides or > MostSides || Math.Abs(turn - 2 * Math.PI / sides) > TurnShare * turn + Math.Min(1.5 * step / edge, 0.3 * turn)) continue;
                     var radius = edge / (2 * Math.Sin(Math.PI / sides));
                     if (radius < LeastRadius || radius > widest) continue;
                     // Each ring from its lowest corner only, one way round.
@@ -94,7 +98,7 @@ internal sealed class RingFinder
             // The next corner is the first of the last four, seen in the mirror half-way between the others.
             var axis = (pc - pb).Unit();
             var expected = pa + axis * (2 * ((pb + pc) / 2 - pa).Dot(axis));
-            var reach = 0.06 * pb.DistanceTo(pc) + 1e-4;
+            var reach = 0.06 * pb.DistanceTo(pc) + 1e-4 + 3 * _step;
             var next = -1;
             for (var i = _start[c]; i < _start[c + 1]; i++)
                 if (_mesh.Vertex(_list[i]).DistanceTo(expected) <= reach) next = _list[i];
@@ -118,7 +122,7 @@ internal sealed class RingFinder
         }
         normal = normal.Unit();
         foreach (var p in corners)
-            if (Math.Abs(p.DistanceTo(centre) - radius) > RoundShare * radius + 5e-4 || Math.Abs((p - centre).Dot(normal)) > RoundShare * radius + 5e-4) return null;
+            if (Math.Abs(p.DistanceTo(centre) - radius) > RoundShare * radius + 5e-4 + _step || Math.Abs((p - centre).Dot(normal)) > RoundShare * radius + 5e-4 + _step) return null;
         return new DrawnRing([.. ring], centre, normal, radius);
     }
 }

@@ -25,19 +25,20 @@ internal sealed class SeparationDraft
     private readonly int[] _labels;
     private readonly List<(int[] Triangles, bool Raft, List<CutLoop> Loops)> _kept = [];
 
-    public SeparationDraft(Mesh mesh, int[] twin, List<DrawnPrism> prisms, List<DrawnRing> rings, double floor, RecognitionSettings settings)
+    public SeparationDraft(Mesh mesh, int[] twin, List<DrawnPrism> prisms, List<DrawnRing> rings, double floor, double step, RecognitionSettings settings)
     {
         _mesh = mesh;
         _twin = twin;
         _floor = floor;
         _settings = settings;
+        foreach (var p in prisms) p.OnMm = OnMm(step);
         _labels = new int[mesh.TriangleCount];
         // The rings of a ball are short frusta, too: balls are looked for at the ends of long prisms, and take their rings.
         var slender = prisms.Where(p => p.High - p.Low >= RingShare * p.Size).ToList<DrawnShaft>();
         _bodies.AddRange(slender);
         Label(_ => true);
         // Pieces of bent tubes are no prisms: they are told by their rings, and take what was taken for a prism in them.
-        var skew = SkewFinder.Find(mesh, twin, _labels, rings).Where(b => Math.Min(b.LowestAt(b.Low), b.LowestAt(b.High)) >= floor - LevelMm && !FusedSeparation.IsPad(b, floor, settings)).ToList();
+        var skew = SkewFinder.Find(mesh, twin, _labels, rings, OnMm(step)).Where(b => Math.Min(b.LowestAt(b.Low), b.LowestAt(b.High)) >= floor - LevelMm && !FusedSeparation.IsPad(b, floor, settings)).ToList();
         if (skew.Count > 0)
         {
             slender.RemoveAll(p => skew.Exists(b => MostlyIn(b, p)));
@@ -46,13 +47,16 @@ internal sealed class SeparationDraft
             _bodies.AddRange(slender);
             Label(_ => true);
         }
-        var balls = BallFinder.Find(mesh, twin, _labels, slender);
+        var balls = BallFinder.Find(mesh, twin, _labels, slender, step);
         // What would reach below all that was drawn was not drawn so.
         balls.RemoveAll(b => b.Centre.Z - b.Size < floor - LevelMm);
         _bodies.AddRange(skew.Where(b => b.High - b.Low < RingShare * b.Size).Concat<DrawnShaft>(prisms.Where(p => p.High - p.Low < RingShare * p.Size))
             .Where(p => !balls.Exists(b => MostlyIn(b, p))));
         _bodies.AddRange(balls);
     }
+
+    /// <summary>How far outside a body a corner may lie where coordinates were rounded to a step, mm.</summary>
+    private static double OnMm(double step) => Math.Max(2e-3, 3 * step);
 
     public IReadOnlyList<DrawnBody> Bodies => _bodies;
 

@@ -52,7 +52,8 @@ internal sealed class SkewFinder
     /// <param name="twin">Its half-edge pairs.</param>
     /// <param name="labels">Body of each triangle so far, or -1.</param>
     /// <param name="rings">Its rings.</param>
-    public static List<DrawnSkew> Find(Mesh mesh, int[] twin, int[] labels, List<DrawnRing> rings)
+    /// <param name="onMm">How far outside a piece a corner may lie, mm.</param>
+    public static List<DrawnSkew> Find(Mesh mesh, int[] twin, int[] labels, List<DrawnRing> rings, double onMm)
     {
         var finder = new SkewFinder(mesh, twin, labels, rings);
         var found = new List<DrawnSkew>();
@@ -76,6 +77,7 @@ internal sealed class SkewFinder
 
         void Take(DrawnSkew body, List<int> side, double most)
         {
+            body.OnMm = onMm;
             finder.Seed(body, side, most);
             if (body.Seeds.Count >= LeastJoined * body.Sides) found.Add(body);
         }
