@@ -36,6 +36,28 @@ public class SpatialBatchTests
         }, iter: 60);
 
     [Fact]
+    public void A_field_of_clearances_answers_as_looking_at_every_triangle_does() =>
+        Gen.Select(Scene, Gen.Select(Point, Point).Array[40, 80], Gen.Double[0.2, 6]).Sample((mesh, segments, spread) =>
+        {
+            var field = new ClearanceField(TriangleTree.Build(mesh));
+            foreach (var (from, to) in segments)
+            {
+                // Some far outside the mesh, some short, some points.
+                Vec3 a = from * spread, b = from.X > 8 ? a : from.Y > 8 ? a + (to - from) * 0.05 : to * spread;
+                var best = double.PositiveInfinity;
+                for (var t = 0; t < mesh.TriangleCount; t++)
+                {
+                    var (p, q, r) = mesh.Triangle(t);
+                    best = Math.Min(best, TriangleDistance.SegmentTriangleSquared(a, b, p, q, r, out _));
+                }
+                best = Math.Sqrt(best);
+                if (!field.AnyWithin(a, b, best * 1.001 + 1e-9) || best > 0 && field.AnyWithin(a, b, best * 0.999)) return false;
+                if (best > 0.5 && field.AnyWithin(a, b, 0.1) || best < 3 && !field.AnyWithin(a, b, 3.1)) return false;
+            }
+            return true;
+        }, iter: 60);
+
+    [Fact]
     public void Winding_numbers_of_many_are_those_of_one_by_one_also_on_edges_and_corners() =>
         Gen.Select(Scene, Point.Array[300, 900], Gen.Int[0, 3]).Sample((mesh, points, finest) =>
         {

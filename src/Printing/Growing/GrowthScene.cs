@@ -15,6 +15,7 @@ public sealed class GrowthScene
 
     private const int RimPoints = 8;
 
+    private readonly ClearanceField _field;
     private readonly TriangleTree? _raft;
     private readonly RaftRim? _rim;
 
@@ -26,7 +27,7 @@ public sealed class GrowthScene
     {
         ArgumentNullException.ThrowIfNull(figure);
         ArgumentNullException.ThrowIfNull(raft);
-        (Figure, Room) = (figure, room);
+        (Figure, Room, _field) = (figure, room, new ClearanceField(figure));
         if (raft.TriangleCount == 0) return;
         _raft = TriangleTree.Build(raft);
         _rim = new RaftRim(raft);
@@ -56,7 +57,7 @@ public sealed class GrowthScene
         var reach = radius + ClearanceMm;
         foreach (var (at, keep) in KeepOut)
             if (Segments.Distance(a, b, at, at) < reach + keep) return false;
-        return !Figure.AnyWithin(a, b, reach);
+        return !_field.AnyWithin(a, b, reach);
     }
 
     /// <summary>

@@ -13,7 +13,7 @@ public static class Stouter
     private const double Share = 0.95;
 
     /// <summary>
-    /// Solves the loads with the new struts as they grew; for each that is used harder than 95 % of the figure's own segments of
+    /// Looks at the loads with the new struts as they grew, at the layers that tell most; for each that is used harder than 95 % of the figure's own segments of
     /// the same role, the spot with sizes that bring it there (strength in pull grows with the square of the radius, in
     /// bending with its cube: the square is the safe one). Null where none is.
     /// </summary>
@@ -21,7 +21,7 @@ public static class Stouter
     {
         ArgumentNullException.ThrowIfNull(grown);
         ArgumentNullException.ThrowIfNull(sizes);
-        var loads = LoadSolver.Solve(scene, cancel).Segments;
+        var loads = LoadSolver.Glance(scene, cancel).Segments;
         var segments = grown.Graph.Segments;
         double Limit(Role role)
         {

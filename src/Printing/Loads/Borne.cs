@@ -1,15 +1,16 @@
-using System.Numerics;
+using System.Runtime.CompilerServices;
+using System.Runtime.Intrinsics;
 
 namespace Stiltwright.Printing.Loads;
 
-/// <summary>What a layer does to elements or bars, several at a time: of each value the part of all that hangs, the separation load alone and its two off-centre parts.</summary>
+/// <summary>What a layer does to elements or bars, eight at a time (as two halves where the processor has no such registers): of each value the part of all that hangs, the separation load alone and its two off-centre parts.</summary>
 internal interface ILoadSums
 {
     /// <summary>The four parts of a value (0 normal force; 1, 2 moments below; 3, 4 moments above) from a place on.</summary>
-    void Of(int value, int at, out Vector<double> hang, out Vector<double> apart, out Vector<double> x, out Vector<double> y);
+    void Of(int value, int at, out Vector512<double> hang, out Vector512<double> apart, out Vector512<double> x, out Vector512<double> y);
 
     /// <summary>The weight's share of the normal force.</summary>
-    Vector<double> Weight(int at);
+    Vector512<double> Weight(int at);
 }
 
 /// <summary>Sums of one body's answers to unit loads.</summary>
@@ -21,24 +22,27 @@ internal interface ILoadSums
 internal readonly struct AnswerSums(double[] inner, int stride, int values, int columns, double[] weights) : ILoadSums
 {
     /// <inheritdoc/>
-    public void Of(int value, int at, out Vector<double> hang, out Vector<double> apart, out Vector<double> x, out Vector<double> y)
+    [MethodImpl(MethodImplOptions.AggressiveInlining)]
+    public void Of(int value, int at, out Vector512<double> hang, out Vector512<double> apart, out Vector512<double> x, out Vector512<double> y)
     {
         (hang, apart, x, y) = (default, default, default, default);
+        var w = weights.AsSpan(0, 4 * columns);
+        var run = inner.AsSpan(value * stride + at);
         for (var c = 0; c < columns; c++)
         {
-            var from = new Vector<double>(inner, (c * values + value) * stride + at);
-            hang += from * weights[c];
-            apart += from * weights[columns + c];
-            x += from * weights[2 * columns + c];
-            y += from * weights[3 * columns + c];
+            var from = Vector512.Create<double>(run.Slice(c * values * stride, Vector512<double>.Count));
+            hang = Vector512.FusedMultiplyAdd(from, Vector512.Create(w[c]), hang);
+            apart = Vector512.FusedMultiplyAdd(from, Vector512.Create(w[columns + c]), apart);
+            x = Vector512.FusedMultiplyAdd(from, Vector512.Create(w[2 * columns + c]), x);
+            y = Vector512.FusedMultiplyAdd(from, Vector512.Create(w[3 * columns + c]), y);
         }
     }
 
     /// <inheritdoc/>
-    public Vector<double> Weight(int at)
+    public Vector512<double> Weight(int at)
     {
-        Vector<double> w = default;
-        for (var c = 0; c < columns; c++) w += new Vector<double>(inner, c * values * stride + at) * weights[4 * columns + c];
+        Vector512<double> w = default;
+        for (var c = 0; c < columns; c++) w = Vector512.FusedMultiplyAdd(Vector512.Create(inner, c * values * stride + at), Vector512.Create(weights[4 * columns + c]), w);
         return w;
     }
 }
@@ -77,8 +81,8 @@ internal sealed class Borne
         _pullStressAt = _pushStressAt = [];
     }
 
-    /// <summary>Length of a run of so many numbers, whole vectors of any width.</summary>
-    public static int Stride(int count) => (count + 7) & ~7;
+    /// <summary>Length of a run of so many numbers, whole vectors.</summary>
+    public static int Stride(int count) => (count + Vector512<double>.Count - 1) & ~(Vector512<double>.Count - 1);
 
     /// <summary>What was borne at a place.</summary>
     public StrutChecks.Worst this[int i] => _bending.Length == 0
@@ -100,18 +104,18 @@ internal sealed class Borne
     public void KeepElements<T>(T sums, int from, int to, double approach, int layer)
         where T : struct, ILoadSums
     {
-        for (var i = from; i < to; i += Vector<double>.Count)
+        for (var i = from; i < to; i += Vector512<double>.Count)
         {
             var (pull, push) = Axial(sums, i, approach);
-            Vector<double> low = Moment(sums, 1, i, approach), up = Moment(sums, 3, i, approach);
-            var bend = low * new Vector<double>(_modulusLower, i);
-            var upper = up * new Vector<double>(_modulusUpper, i);
-            var area = new Vector<double>(_areaLower, i);
+            Vector512<double> low = Moment(sums, 1, i, approach), up = Moment(sums, 3, i, approach);
+            var bend = low * Vector512.Create(_modulusLower, i);
+            var upper = up * Vector512.Create(_modulusUpper, i);
+            var area = Vector512.Create(_areaLower, i);
             Keep(pull, _pull, _pullAt, i, layer);
             Keep(push, _push, _pushAt, i, layer);
-            Keep(Vector.Max(pull * area + bend, pull * new Vector<double>(_areaUpperPull, i) + upper), _pullStress, _pullStressAt, i, layer);
-            Keep(Vector.Max(push * area + bend, push * new Vector<double>(_areaUpper, i) + upper), _pushStress, _pushStressAt, i, layer);
-            Vector.Max(new Vector<double>(_bending, i), Vector.Max(low, up)).CopyTo(_bending, i);
+            Keep(Vector512.Max(pull * area + bend, pull * Vector512.Create(_areaUpperPull, i) + upper), _pullStress, _pullStressAt, i, layer);
+            Keep(Vector512.Max(push * area + bend, push * Vector512.Create(_areaUpper, i) + upper), _pushStress, _pushStressAt, i, layer);
+            Vector512.Max(Vector512.Create(_bending, i), Vector512.Max(low, up)).CopyTo(_bending, i);
         }
     }
 
@@ -119,7 +123,7 @@ internal sealed class Borne
     public void KeepBars<T>(T sums, double approach, int layer)
         where T : struct, ILoadSums
     {
-        for (var i = 0; i < _pull.Length; i += Vector<double>.Count)
+        for (var i = 0; i < _pull.Length; i += Vector512<double>.Count)
         {
             var (pull, push) = Axial(sums, i, approach);
             Keep(pull, _pull, _pullAt, i, layer);
@@ -127,32 +131,32 @@ internal sealed class Borne
         }
     }
 
-    private static (Vector<double> Pull, Vector<double> Push) Axial<T>(T sums, int i, double approach)
+    private static (Vector512<double> Pull, Vector512<double> Push) Axial<T>(T sums, int i, double approach)
         where T : struct, ILoadSums
     {
         sums.Of(0, i, out var hang, out var apart, out var x, out var y);
         var w = sums.Weight(i);
-        var off = Vector.SquareRoot(x * x + y * y);
-        return (Vector.Max(hang + off, (off - apart) * approach + Vector.Max(default, w)), Vector.Max(off - hang, (off + apart) * approach + Vector.Max(default, -w)));
+        var off = Vector512.Sqrt(x * x + y * y);
+        return (Vector512.Max(hang + off, (off - apart) * approach + Vector512.Max(default, w)), Vector512.Max(off - hang, (off + apart) * approach + Vector512.Max(default, -w)));
     }
 
     // The norm of two moments across each other, lifting or on approach.
-    private static Vector<double> Moment<T>(T sums, int v, int i, double approach)
+    private static Vector512<double> Moment<T>(T sums, int v, int i, double approach)
         where T : struct, ILoadSums
     {
         sums.Of(v, i, out var hang, out var apart, out var x, out var y);
-        var off = Vector.SquareRoot(x * x + y * y);
-        Vector<double> a = Vector.Abs(hang) + off, c = Vector.Abs(apart) + off;
+        var off = Vector512.Sqrt(x * x + y * y);
+        Vector512<double> a = Vector512.Abs(hang) + off, c = Vector512.Abs(apart) + off;
         sums.Of(v + 1, i, out hang, out apart, out x, out y);
-        off = Vector.SquareRoot(x * x + y * y);
-        Vector<double> b = Vector.Abs(hang) + off, d = Vector.Abs(apart) + off;
-        return Vector.SquareRoot(Vector.Max(a * a + b * b, (c * c + d * d) * (approach * approach)));
+        off = Vector512.Sqrt(x * x + y * y);
+        Vector512<double> b = Vector512.Abs(hang) + off, d = Vector512.Abs(apart) + off;
+        return Vector512.Sqrt(Vector512.Max(a * a + b * b, (c * c + d * d) * (approach * approach)));
     }
 
-    private static void Keep(Vector<double> now, double[] worst, int[] at, int i, int layer)
+    private static void Keep(Vector512<double> now, double[] worst, int[] at, int i, int layer)
     {
-        if (!Vector.GreaterThanAny(now, new Vector<double>(worst, i))) return;
-        for (var k = 0; k < Vector<double>.Count; k++)
+        if (!Vector512.GreaterThanAny(now, Vector512.Create(worst, i))) return;
+        for (var k = 0; k < Vector512<double>.Count; k++)
             if (now[k] > worst[i + k]) (worst[i + k], at[i + k]) = (now[k], layer);
     }
 }

@@ -34,23 +34,25 @@ internal sealed partial class FrameNetwork
             Vec3 low = e1 * five[1] + e2 * five[2], up = e1 * five[3] + e2 * five[4], along = t * five[0];
             // A force at p above the element adds F.t to the normal force and ((p - a) x F).e to a moment at a.
             Vec3 At(Vec3 p) => along + low.Cross(p - a) + up.Cross(p - b);
-            var above = new HashSet<int> { el.Upper };
-            foreach (var i in Elements)
-                if (above.Contains(_frame.Elements[i].Lower)) above.Add(_frame.Elements[i].Upper);
+            var above = System.Buffers.ArrayPool<bool>.Shared.Rent(Slots); // nodes that the element carries; lower elements come first
+            above.AsSpan(0, Slots).Clear();
+            above[_slotOfNode[el.Upper]] = true;
+            foreach (var (lower, upper) in _slots)
+                if (above[lower]) above[upper] = true;
             for (var i = 0; i < nb; i++)
             {
-                var it = _frame.Bars[Bars[i]];
-                var d = _barEnds[i].Along;
-                if (it.NodeA >= 0 && above.Contains(it.NodeA)) onBars[i] += d.Dot(At(Arm(it.NodeA)));
-                if (it.NodeB >= 0 && above.Contains(it.NodeB)) onBars[i] -= d.Dot(At(Arm(it.NodeB)));
+                ref readonly var ends = ref _barEnds[i];
+                if (ends.SlotA >= 0 && above[ends.SlotA]) onBars[i] += ends.Along.Dot(At(ends.ArmA));
+                if (ends.SlotB >= 0 && above[ends.SlotB]) onBars[i] -= ends.Along.Dot(At(ends.ArmB));
             }
             for (var c = 0; c < count; c++)
             {
                 var node = contacts[c].Contact.Node;
-                if (!above.Contains(node)) continue;
+                if (_slotOfNode[node] is not (>= 0 and var slot) || !above[slot]) continue;
                 var g = At(Arm(node));
                 (onContacts[3 * c], onContacts[3 * c + 1], onContacts[3 * c + 2]) = (g.X, g.Y, g.Z);
             }
+            System.Buffers.ArrayPool<bool>.Shared.Return(above);
         }
         for (var c = 0; c < count && nb > 0; c++)
             for (var k = 0; k < 3; k++)

@@ -46,6 +46,16 @@ public static class LoadSolver
 
     private static bool Same(LoadScene a, LoadScene b) => ReferenceEquals(a.Struts, b.Struts) && a with { Vents = b.Vents } == b && a.Vents.SequenceEqual(b.Vents);
 
+    /// <summary>
+    /// Solves a scene at the layers that tell most: where a contact joins, the one before, and every fourth. What it answers is
+    /// never more than the truth and seldom much less: enough to guess a size, not to say that one holds.
+    /// </summary>
+    internal static LoadResult Glance(LoadScene scene, CancellationToken cancellation)
+    {
+        var run = new LoadRun(scene);
+        return run.Solve(run.Telling(), null, cancellation);
+    }
+
     /// <summary>Solves a scene at some layers only; what it leaves behind tells how uses depend on sizes.</summary>
     internal static LoadResult Solve(LoadScene scene, bool[]? layers, LoadTrace? trace, CancellationToken cancellation) =>
         new LoadRun(scene).Solve(layers, trace, cancellation);
@@ -101,6 +111,20 @@ internal sealed class LoadRun
             if (from >= _figure.Count) { _missing.Add(new ContactState(_missing.Count, c, -1, 0, -1)); continue; }
             _contacts.Add(new ContactState(_contacts.Count, c, body, from, onFigure ? bodyOfRoot[tree] : -1));
         }
+    }
+
+    /// <summary>Layers at which a contact joins or is about to, and every fourth.</summary>
+    public bool[] Telling()
+    {
+        const int Every = 4;
+        var layers = new bool[_figure.Count];
+        for (var k = 0; k < layers.Length; k += Every) layers[k] = true;
+        foreach (var c in _contacts)
+        {
+            layers[c.FromLayer] = true;
+            if (c.FromLayer > 0) layers[c.FromLayer - 1] = true;
+        }
+        return layers;
     }
 
     /// <summary>Solves at all layers, or at the given ones. The layers are shared out to two parts that two cores work at; each follows the print from its beginning.</summary>

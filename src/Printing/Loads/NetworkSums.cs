@@ -1,4 +1,4 @@
-using System.Numerics;
+using System.Runtime.Intrinsics;
 
 namespace Stiltwright.Printing.Loads;
 
@@ -6,7 +6,7 @@ namespace Stiltwright.Printing.Loads;
 internal sealed class NetworkSums(FrameNetwork network, Borne elements, Borne bars)
 {
     private const int Parts = 4;
-    private const int Touching = 8; // places that are touched together: the widest vector
+    private static readonly int Touching = Vector512<double>.Count; // places that are touched together
 
     private readonly int _stride = Borne.Stride(network.Elements.Length);
     private readonly int _barStride = Borne.Stride(network.Bars.Length);
@@ -19,14 +19,14 @@ internal sealed class NetworkSums(FrameNetwork network, Borne elements, Borne ba
 
     private readonly struct Summed(double[] sums, int stride, int values) : ILoadSums
     {
-        public void Of(int value, int at, out Vector<double> hang, out Vector<double> apart, out Vector<double> x, out Vector<double> y)
+        public void Of(int value, int at, out Vector512<double> hang, out Vector512<double> apart, out Vector512<double> x, out Vector512<double> y)
         {
             var i = value * stride + at;
             var part = values * stride;
-            (hang, apart, x, y) = (new(sums, i), new(sums, i + part), new(sums, i + 2 * part), new(sums, i + 3 * part));
+            (hang, apart, x, y) = (Vector512.Create(sums, i), Vector512.Create(sums, i + part), Vector512.Create(sums, i + 2 * part), Vector512.Create(sums, i + 3 * part));
         }
 
-        public Vector<double> Weight(int at) => new(sums, Parts * values * stride + at);
+        public Vector512<double> Weight(int at) => Vector512.Create(sums, Parts * values * stride + at);
     }
 
     /// <summary>Adds a body's answer; <paramref name="weights"/> by part of the load (the fifth is the weight) and column.</summary>
