@@ -6,12 +6,13 @@ namespace Stiltwright.Printing.Loads;
 /// <content>From first sizes to sizes at which every limit holds.</content>
 internal sealed partial class SizingRun
 {
-    private const int MostRaises = 6; // steps from too thin sizes up to such as keep the limits
-    private const int MostSteps = 8; // steps down from there
+    private const int MostRaises = 2; // steps from too thin sizes up to such as keep the limits
+    private const int MostSteps = 12; // steps down from there
     private const int MostRepairs = 2; // steps back to the limits after one down
+    private const double Mendable = 1.5; // times a limit: from farther away no step leads back, half the way is better
     private const int MostChecks = 4; // solutions at all layers
     private const double FirstWish = 0.25, LastWish = 0.05; // of a step, in the logarithm of all sizes
-    private const double Gain = 2e-2; // share of material below which a step was not worth it
+    private const double Gain = 1e-2; // share of material below which a step was not worth it
 
     private const double MatterShare = 0.8; // share of a limit below which a use is not looked at in steps
 
@@ -73,7 +74,7 @@ internal sealed partial class SizingRun
         Agree();
     }
 
-    // Steps up until every limit holds. Where they come to no end, a mean of the nearest ones and plain enlarging, which holds.
+    // Steps up until every limit holds. Few do or none: where these do not, a mean of the nearest sizes and plain enlarging, which holds.
     private Look Settle(CancellationToken cancellation)
     {
         Look? near = null;
@@ -86,7 +87,7 @@ internal sealed partial class SizingRun
             var now = LookAt(cancellation);
             if (near is null || now.Over < near.Over) near = now;
             if (now.Keeps || step == MostRaises) break;
-            Step(now.Load, now.Trace, step < 3 ? wish : 0, step < 3 ? Aim : AimBack, step < 5 ? Reach : ReachBack);
+            Step(now.Load, now.Trace, wish, Aim, Reach);
             wish *= 0.8;
         }
         for (var i = 0; i < floors.Length; i++) _factors[i].Least = floors[i];
@@ -119,16 +120,13 @@ internal sealed partial class SizingRun
             _margin.Clear();
             Step(best.Load, best.Trace, wish, Aim, Reach);
             var now = LookAt(cancellation);
-            for (var repair = 0; repair < MostRepairs && !now.Keeps && now.Volume < best.Volume; repair++)
-            {
-                Step(now.Load, now.Trace, 0, AimBack, ReachBack);
-                now = LookAt(cancellation);
-            }
+            var whole = now.Sizes;
+            now = Mended(now, best, MostRepairs, cancellation);
             var broken = now;
             if (!now.Keeps && now.Volume < best.Volume * (1 - Gain))
             {
-                Restore(Mean(now.Sizes, best.Sizes, 0.5));
-                now = LookAt(cancellation);
+                Restore(Mean(whole, best.Sizes, 0.5));
+                now = Mended(LookAt(cancellation), best, 1, cancellation);
             }
             if (!now.Keeps)
             {
@@ -141,6 +139,17 @@ internal sealed partial class SizingRun
             if (last) break;
         }
         return best;
+    }
+
+    // Back to the limits, as long as that is near and sizes are below the best.
+    private Look Mended(Look now, Look best, int most, CancellationToken cancellation)
+    {
+        for (var repair = 0; repair < most && !now.Keeps && now.Over < Mendable && now.Volume < best.Volume; repair++)
+        {
+            Step(now.Load, now.Trace, 0, AimBack, ReachBack);
+            now = LookAt(cancellation);
+        }
+        return now;
     }
 
     // Where a step broke limits and could not mend them, the sizes that did most to break them stay as they are from now on.

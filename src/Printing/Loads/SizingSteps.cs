@@ -10,7 +10,7 @@ internal sealed partial class SizingRun
     private const int HardestAsked = 150; // limits that a step looks at by their slopes
     private const double Near = 0.6; // share of its limit from which a use is looked at
     private const double Aim = 0.998, AimBack = 0.99; // share of a limit that a step aims at; on the way back to the limits
-    private const double Reach = 0.3, ReachBack = 0.12; // of a step, in the logarithm of a size; on the way back
+    private const double Reach = 0.25, ReachBack = 0.12; // of a step, in the logarithm of a size; on the way back
     private const int Sweeps = 20;
     private const double MostPrice = 1e12; // of a limit that no step can keep
 
@@ -21,7 +21,7 @@ internal sealed partial class SizingRun
     private const int MostBefore = 3; // layers of one limit that are remembered
     private readonly Dictionary<(int Segment, int Check), List<HardestAt>> _before = [];
 
-    // Slopes of a use by the sizes that it depends on.
+    // How far the logarithm of a use may rise, and its slopes by (the logarithms of) the sizes that it depends on.
     private sealed record Limit(double Room, int[] At, double[] Slopes);
 
     /// <summary>
@@ -188,7 +188,8 @@ internal sealed partial class SizingRun
                     by[number[contact ? _tip[g.Id]! : _shaft[g.Id]]] += slopes[2 * g.Id + end] / _allowed[segment, check];
                 }
             int[] where = [.. Enumerable.Range(0, by.Length).Where(i => by[i] != 0)];
-            limits[j] = new Limit(aim * _margin.GetValueOrDefault((segment, check), 1) - share, where, [.. where.Select(i => by[i])]);
+            // Capacities go with powers of sizes, so the logarithm of a use is nearer to a straight line than the use itself.
+            limits[j] = new Limit(Math.Log(aim * _margin.GetValueOrDefault((segment, check), 1) / share), where, [.. where.Select(i => by[i] / share)]);
         });
         return [.. limits.OfType<Limit>()];
     }
