@@ -51,7 +51,7 @@ public class SpatialBatchTests
                     best = Math.Min(best, TriangleDistance.SegmentTriangleSquared(a, b, p, q, r, out _));
                 }
                 best = Math.Sqrt(best);
-                if (!field.AnyWithin(a, b, best * 1.001 + 1e-9) || best > 0 && field.AnyWithin(a, b, best * 0.999)) return false;
+                if (!field.AnyWithin(a, b, best * 1.001 + 1e-9) || best > 1e-9 && field.AnyWithin(a, b, best * 0.999)) return false;
                 if (best > 0.5 && field.AnyWithin(a, b, 0.1) || best < 3 && !field.AnyWithin(a, b, 3.1)) return false;
             }
             return true;
