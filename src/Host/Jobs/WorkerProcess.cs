@@ -66,10 +66,11 @@ public sealed class WorkerProcess(WorkerCommand command, WorkerSettings limits, 
 
     /// <summary>
     /// A worker computes for a minute and ends: its code is compiled at its best at once, without slow and watched first versions (which
-    /// also keep what they no longer need), and it is given 64 MiB (hexadecimal) before what it has dropped is gathered up.
+    /// also keep what they no longer need), and it is given 64 MiB (hexadecimal) before what it has dropped is gathered up. Large arrays
+    /// come and go from stage to stage: where half of what is held lies idle between them, they are moved together.
     /// </summary>
     private static readonly (string Name, string Value)[] Runtime =
-        [("DOTNET_TC_QuickJit", "0"), ("DOTNET_TieredPGO", "0"), ("DOTNET_GCgen0size", "4000000")];
+        [("DOTNET_TC_QuickJit", "0"), ("DOTNET_TieredPGO", "0"), ("DOTNET_GCgen0size", "4000000"), ("DOTNET_GCConserveMemory", "5")];
 
     private static readonly TimeSpan Look = TimeSpan.FromMilliseconds(250);
     private static readonly TimeSpan LongestDying = TimeSpan.FromSeconds(15);
