@@ -51,7 +51,7 @@ public class BooleansTests
         Clean(m);
         var count = Enumerable.Range(0, Grid * Grid * Grid).Count(cell);
         // New corners (where a face's diagonal meets another box's edge) lie as near their exact places as the boolean says: no volume moves farther than its surface.
-        var area = Enumerable.Range(0, m.TriangleCount).Sum(t => m.AreaVector(t).Length / 2);
+        var area = Enumerable.Range(0, m.TriangleCount).Sum(t => m.AreaVector(t).Length);
         var moved = area * Math.Sqrt(3) * (CornerPlaces.Farthest + 0.5) * L.UnitMm;
         Assert.InRange(m.SignedVolumeMm3() - count * Math.Pow(unit * L.UnitMm, 3), -moved, moved);
         if (m.TriangleCount == 0) return;
