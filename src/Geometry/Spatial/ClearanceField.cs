@@ -11,7 +11,7 @@ public sealed class ClearanceField
     /// <summary>Finest spacing of the nodes, mm.</summary>
     private const double LeastCellMm = 1.5;
 
-    /// <summary>Most nodes that are kept.</summary>
+    /// <summary>About how many nodes are kept at most (4 bytes each); never more than twice as many.</summary>
     private const double MostNodes = 1 << 21;
 
     /// <summary>Beyond this a node's distance is not looked for, mm.</summary>
@@ -58,7 +58,7 @@ public sealed class ClearanceField
                 if (_tree.AnyWithin(p, next < length ? a + along * next : b, distance)) return true;
                 at = next;
             }
-            if (at >= length) return false;
+            if (!(at < length)) return false;
         }
     }
 

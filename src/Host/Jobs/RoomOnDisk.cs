@@ -44,7 +44,7 @@ public static class RoomOnDisk
         {
             return $"{FreeMiB(folder)} MiB are left now";
         }
-        catch (IOException)
+        catch (Exception e) when (e is IOException or UnauthorizedAccessException)
         {
             return "nor does it say now how much room is left";
         }

@@ -46,13 +46,14 @@ public static class DurableFiles
         }
     }
 
-    /// <summary>Makes sure that all that was written into a folder is on the disk, the folder itself included.</summary>
-    /// <exception cref="IOException">The disk did not take it.</exception>
+    /// <summary>Makes sure that all that was written into a folder is on the disk, and its names where the file system can (see <see cref="FlushFolder"/>).</summary>
+    /// <exception cref="IOException">The disk did not take a file.</exception>
     public static void FlushAll(string folder)
     {
         foreach (var file in Directory.GetFiles(folder, "*", SearchOption.AllDirectories))
         {
-            using var handle = File.OpenHandle(file, FileMode.Open, FileAccess.ReadWrite);
+            // Windows flushes only what may be written; elsewhere reading is enough, and a file that nobody may write is no fault.
+            using var handle = File.OpenHandle(file, FileMode.Open, OperatingSystem.IsWindows() ? FileAccess.ReadWrite : FileAccess.Read, FileShare.ReadWrite | FileShare.Delete);
             RandomAccess.FlushToDisk(handle);
         }
 

@@ -36,7 +36,12 @@ public sealed class WatchService(ServiceState state, Ledger ledger, Sweeper swee
             {
                 if (configuration.Look()) await outbox.TryAll().ConfigureAwait(false);
                 await LookAtTold(stoppingToken).ConfigureAwait(false);
-                if (state.Notices.TryRemove(LedgerNotice, out _)) log.LogInformation("The ledger can be used again");
+                if (state.Notices.TryRemove(LedgerNotice, out _))
+                {
+                    log.LogInformation("The ledger can be used again");
+                    state.BoardChanged();
+                }
+
                 // What is still arriving is looked at again soon enough to be taken when it has settled: only its folder is
                 // looked into, so that a large share does not hold it up.
                 var next = sweeper.Arriving.Count == 0 ? pause : TimeSpan.FromSeconds(Math.Min(pause.TotalSeconds, Math.Clamp(state.Config.Host.Watch.SettleS / 3, 0.25, 1)));

@@ -21,6 +21,9 @@ internal sealed class PieceThinner(Workpiece workpiece, Piece piece, StrutThinSe
     /// <summary>Rounds of keeping segments as enlarged whose joints would open.</summary>
     private const int MostRepairs = 3;
 
+    /// <summary>Share of a radius from which on a segment is as thick as plain enlarging makes it.</summary>
+    private const double AsThick = 0.999;
+
     /// <summary>A torn spot is looked for this far outside the struts, mm.</summary>
     private const double TornSlackMm = 0.5;
 
@@ -53,9 +56,11 @@ internal sealed class PieceThinner(Workpiece workpiece, Piece piece, StrutThinSe
             foreach (var i in open) wanted[i] = new SegmentSize(i, piece.Struts.Segments[i].RadiusFrom, piece.Struts.Segments[i].RadiusTo);
             rebuilt = StrutShapes.Resize(piece.Struts, wanted, piece.Outer.Lattice);
         }
-        if (!ReferenceEquals(rebuilt.Graph, piece.Struts)) sized = StrutSizing.AsBuilt(request, sized, rebuilt.Graph, cancel);
+        var weak = new HashSet<int>();
+        if (!ReferenceEquals(rebuilt.Graph, piece.Struts)) (rebuilt, sized) = Hold(request, StrutSizing.AsBuilt(request, sized, rebuilt.Graph, cancel), rebuilt, wanted, open, weak);
         if (open.Count > 0) context.Measure($"{Whose}segments kept as enlarged so that no joint or contact opens", open.Count, "segments");
-        var left = rebuilt.Left.SelectMany(l => l.Segments.Select(s => (s, l.Why))).Concat(open.Select(s => (s, "thinner, a joint or contact would open"))).ToLookup(x => x.Item1, x => x.Item2);
+        var left = rebuilt.Left.SelectMany(l => l.Segments.Select(s => (s, l.Why))).Concat(open.Select(s => (s, "thinner, a joint or contact would open")))
+            .Concat(weak.Select(s => (s, "thinner, it would be over a rule in the struts as they are built"))).ToLookup(x => x.Item1, x => x.Item2);
         var decisions = sized.Segments.Select(s =>
         {
             var now = rebuilt.Graph.Segments[s.Segment];
@@ -65,6 +70,30 @@ internal sealed class PieceThinner(Workpiece workpiece, Piece piece, StrutThinSe
         }).ToList();
         Report(sized, rebuilt, StrutSizing.Overloaded(request, sized.AsSized, sized.OfSource));
         return piece with { Struts = rebuilt.Graph, Decisions = decisions, Judging = Judging(sized) };
+    }
+
+    // Struts as they were built share loads a little otherwise than as they were sized: a thinned segment that is over a rule in
+    // them goes back to plain enlarging, where that brings the overloads down.
+    private (ResizeResult Rebuilt, SizingResult Sized) Hold(SizingRequest request, SizingResult sized, ResizeResult rebuilt, SegmentSize[] wanted, HashSet<int> open, HashSet<int> weak)
+    {
+        var over = StrutSizing.Overloaded(request, sized.AsSized, sized.OfSource);
+        for (var round = 0; round < MostRepairs; round++)
+        {
+            bool Thinned(int i) => rebuilt.Graph.Segments[i] is var now && piece.Struts.Segments[i] is var was && (now.RadiusFrom < was.RadiusFrom * AsThick || now.RadiusTo < was.RadiusTo * AsThick);
+            var back = over.Where(o => sized.Segments[o.Segment].Overloaded && Thinned(o.Segment)).Select(o => o.Segment).ToList();
+            if (back.Count == 0) break;
+            SegmentSize[] sizes = [.. wanted];
+            foreach (var i in back) sizes[i] = new SegmentSize(i, piece.Struts.Segments[i].RadiusFrom, piece.Struts.Segments[i].RadiusTo);
+            var built = StrutShapes.Resize(piece.Struts, sizes, piece.Outer.Lattice);
+            if (ReferenceEquals(built.Graph, piece.Struts) || Torn(built.Graph).Except(open).Any()) break;
+            var judged = StrutSizing.AsBuilt(request, sized, built.Graph, cancel);
+            var left = StrutSizing.Overloaded(request, judged.AsSized, judged.OfSource);
+            if (left.Sum(o => o.Over - 1) >= over.Sum(o => o.Over - 1)) break;
+            (rebuilt, sized, over) = (built, judged, left);
+            sizes.CopyTo(wanted, 0);
+            weak.UnionWith(back);
+        }
+        return (rebuilt, sized);
     }
 
     // Segments at spots that begin in mid-air now and did not as enlarged.

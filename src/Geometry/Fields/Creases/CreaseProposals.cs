@@ -224,6 +224,8 @@ internal sealed class CreaseProposals(GrowingSurface surface, TriangleCells cell
         for (var i = 0; i < pieces.Length; i++)
         {
             after[i] = judge.Beyond(Of(pieces[i].A, vertex, point), Of(pieces[i].B, vertex, point), Of(pieces[i].C, vertex, point), near, most - rest);
+            // The judge may have ended early: then what it says is part of the truth only.
+            if (after[i].Volume >= most - rest) return null;
             rest += after[i].Volume;
             if (rest >= most) return null;
         }
