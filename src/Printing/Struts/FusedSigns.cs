@@ -4,7 +4,8 @@ namespace Stiltwright.Printing.Struts;
 
 /// <summary>
 /// Signs that struts are one surface with the figure: low level sections of a large shell show several small, round,
-/// like-sized spots that stay in place from level to level and merge into the bulk further up.
+/// like-sized spots that stay in place from level to level and merge into the bulk further up. And signs that struts are one
+/// surface with each other or with a raft, the figure apart from them: a shell whose sections are small all the way up.
 /// </summary>
 internal static class FusedSigns
 {
@@ -97,7 +98,7 @@ internal static class FusedSigns
                 if (loop.Area > 0 && loop.Area <= 4 * widest) small += loop.Area;
             }
         }
-        return small >= SlimShare * total;
+        return total > 0 && small >= SlimShare * total;
     }
 
     /// <summary>Section areas of the straight rods that rise through the levels, mm2.</summary>

@@ -5,7 +5,8 @@ namespace Stiltwright.Printing.Struts;
 /// <summary>
 /// Struts that do not thin towards the figure: upright rods of one section all along. What tells them from columns of the figure is that
 /// there are many, that they are more slender than any column, that they end on the figure's underside, and that each is as long as it
-/// must be to get there: columns carry a roof and are of one length.
+/// must be to get there: columns carry a roof and are of one length. On the platform they must stand in no order either: bars of a gate
+/// or a cage under an arch are of many lengths, but stand in a row or a ring.
 /// </summary>
 internal static class Props
 {
@@ -45,6 +46,7 @@ internal static class Props
             if (under) rods.Add((end is null ? [foot.Index] : [foot.Index, end.Index], Sides(foot), foot.EndRadius(0), top.End(1).Z - foot.End(0).Z));
         }
         var found = new HashSet<int>();
+        var orders = new Dictionary<(int, double, double), bool>();
         foreach (var family in rods.GroupBy(r => r.Sides))
             foreach (var first in family)
             {
@@ -55,6 +57,13 @@ internal static class Props
                 for (int i = 1, last = 0; i < lengths.Count; i++)
                     if (lengths[i] > lengths[last] + LengthStepMm) (different, last) = (different + 1, i);
                 if (different < LeastLengths || lengths[^1] < LeastSpread * lengths[0] || lengths[lengths.Count / 2] < LeastSlender * 2 * first.Radius) continue;
+                if (scene.Parts[first.Tubes[0]].OnLow[0] < 0)
+                {
+                    var key = (family.Key, alike.Min(r => r.Radius), alike.Max(r => r.Radius));
+                    if (!orders.TryGetValue(key, out var order))
+                        orders[key] = order = PlanOrder.Ordered([.. alike.Select(r => scene.Parts[r.Tubes[0]].End(0)).Select(p => (p.X, p.Y))]);
+                    if (order) continue;
+                }
                 found.UnionWith(first.Tubes);
             }
         return found;

@@ -11,6 +11,9 @@ internal static class Raft
     /// <summary>A base's flat underside covers this share of its shell's outline box; soles that are sunk into a plate of the figure's cover less.</summary>
     private const double BaseShare = 0.2;
 
+    /// <summary>A raft under a figure that stands on it is no thicker than this (common practice: 0.5 to 2 mm); a thicker plate may be the ground of a scene, mm.</summary>
+    private const double ThickestUnderABaseMm = 2;
+
     /// <summary>The raft, and plates that carry accepted struts and the figure both, of which it cannot be told whose they are.</summary>
     public static (SortedSet<int> Raft, SortedSet<int> Unsure) Find(Scene scene, SortedSet<int> accepted)
     {
@@ -22,7 +25,7 @@ internal static class Raft
             var standing = accepted.Where(m => scene.Parts[m].OnLow.Contains(b)).ToList();
             if (standing.Count == 0) continue;
             var beside = accepted.Any(m => !scene.Parts[m].Low && scene.Parts[m].OnLow[0] < 0 && scene.Parts[m].OnPlatform[0]);
-            if (!beside && standing.Count(m => StrutEvidence.Flared(scene.Parts[m])) >= LeastFeet && CarriesABase(scene, scene.Parts[b])) raft.Add(b);
+            if (!beside && scene.Parts[b].Shell.Bounds.Size.Z <= ThickestUnderABaseMm && standing.Count(m => StrutEvidence.Flared(scene.Parts[m])) >= LeastFeet && CarriesABase(scene, scene.Parts[b])) raft.Add(b);
             else unsure.Add(b);
         }
         foreach (var m in accepted)

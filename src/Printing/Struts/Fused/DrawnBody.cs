@@ -134,6 +134,9 @@ internal sealed class DrawnPrism : DrawnShaft
         _corner = 1 / Math.Cos(Math.PI / sides);
     }
 
+    /// <summary>The same sides, with no ends and no triangles yet.</summary>
+    public DrawnPrism Anew() => new(Origin, Axis, _u, Sides, Inscribed, Growth);
+
     public override Vec3 Origin { get; }
 
     public override Vec3 Axis { get; }

@@ -1,3 +1,4 @@
+using System.Globalization;
 using Stiltwright.Geometry;
 using Stiltwright.Geometry.Layers;
 
@@ -41,20 +42,20 @@ public static class FusedSeparation
         ArgumentNullException.ThrowIfNull(shells);
         ArgumentNullException.ThrowIfNull(first);
         ArgumentNullException.ThrowIfNull(settings);
-        if (first.MaybeMerged.Any(s => !shells.Shells[s].Closed)) return new Separation(null, "a surface of the source is open");
         var source = new MergedSurfaces(mesh, shells, first.MaybeMerged);
         var merged = source.Mesh;
-        var step = RoundedCoordinates.StepMm(merged);
+        var rounded = RoundedCoordinates.StepMm(merged);
+        var step = Math.Min(rounded, RoundedCoordinates.CoarsestMm);
         var twin = EdgePairing.Build(merged).TwinArray;
         var flat = FlatRegions.Find(merged, twin, step, ct);
         var size = mesh.Bounds.Size.Length;
-        var prisms = PrismFinder.Find(merged, twin, flat, settings.WidestStrutShare * size, step, ct);
+        var prisms = PrismFinder.Find(merged, twin, flat, settings.WidestStrutShare * size, step, source.ShellOf, ct);
         var floor = mesh.Bounds.Min.Z;
         prisms.RemoveAll(p => IsPad(p, floor, settings) || Math.Min(p.LowestAt(p.Low), p.LowestAt(p.High)) < floor - BelowMm);
         var rings = RingFinder.Find(merged, settings.WidestStrutShare * size, step, ct);
         var draft = new SeparationDraft(merged, twin, prisms, rings, floor, step, settings);
-        if (draft.Bodies.Count < 3) return new Separation(null, "too few sides of drawn struts are left in it to tell struts from figure");
-        var pure = new StrutsOnly(merged, source, first.Merged, floor, settings);
+        if (draft.Bodies.Count < 3) return new Separation(null, "too few sides of drawn struts are left in it to tell struts from figure" + Rounding(rounded));
+        var pure = new StrutsOnly(merged, source, first.Merged);
         for (var round = 0; ; round++)
         {
             ct.ThrowIfCancellationRequested();
@@ -75,7 +76,7 @@ public static class FusedSeparation
             var bodyOfShell = BodyOfShell(parts, body, found);
             var back = draft.GiveBack(b => Accepted(recognised, bodyOfShell, b));
             if (back > 0 && round < MostRounds) continue;
-            if (!body.Exists(b => b >= 0) || back > 0 || recognised.Graph.Segments.Count(s => s.Contact is not null) < 3) return new Separation(null, "what looks like struts does not hold together as such");
+            if (!body.Exists(b => b >= 0) || back > 0 || recognised.Graph.Segments.Count(s => s.Contact is not null) < 3) return new Separation(null, "what looks like struts does not hold together as such" + Rounding(rounded));
             var taken = Mesh.Concat(mesh.Lattice, parts.Where((_, i) => body[i] >= 0));
             var apart = Mesh.Concat(mesh.Lattice, parts.Where((_, i) => body[i] != SeparationDraft.RestPart));
             var grid = ColumnGrid.Covering(new Box3(Vec3.Min(merged.Bounds.Min, apart.Bounds.Min), Vec3.Max(merged.Bounds.Max, apart.Bounds.Max)),
@@ -85,10 +86,14 @@ public static class FusedSeparation
             if (difference > MostDifference * struts)
                 return new Separation(null, $"the parts would differ from the source by {difference:0.###} mm3, more than {MostDifference:P0} of the {struts:0.#} mm3 of struts");
             var (contacts, skin) = draft.Contacts(pure.HasFigure);
+            var roles = pure.LeftoversUnsure(recognised, found, parts, body, draft.Kept);
             var shellOfTriangle = ShellOfTriangle(mesh, source, draft.ShellOfTriangle(body, found, parts), found, parts, body);
-            return new Separation(new SeparatedSource(whole, found, pure.LeftoversUnsure(recognised, found, parts, body, draft.Kept), contacts, skin, difference, struts, shellOfTriangle), "");
+            return new Separation(new SeparatedSource(whole, found, StillMerged.Unsure(roles, first, shells, shellOfTriangle, found, draft.Taken(), source), contacts, skin, difference, struts, shellOfTriangle), "");
         }
     }
+
+    private static string Rounding(double stepMm) =>
+        stepMm > RoundedCoordinates.CoarsestMm ? string.Create(CultureInfo.InvariantCulture, $" (its coordinates were rounded to {stepMm:0.###} mm; write it with three decimals or more, or in binary)") : "";
 
     /// <summary>Shell of the separated source for each triangle of the source, -1 inside joints.</summary>
     private static int[] ShellOfTriangle(Mesh mesh, MergedSurfaces source, int[] ofMerged, ShellSet found, List<Mesh> parts, List<int> body)

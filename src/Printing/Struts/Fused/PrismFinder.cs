@@ -28,7 +28,7 @@ internal sealed class PrismFinder
     private readonly FlatRegions _flat;
     private readonly double _widest;
     private readonly double _step;
-    private readonly Dictionary<int, ((int, int, long) Key, DrawnPrism? Fit)> _rough = [];
+    private readonly Dictionary<int, (int[] Chain, DrawnPrism? Fit)> _rough = [];
     private readonly List<(int Other, double Length)>[] _neighbours;
 
     private PrismFinder(Mesh mesh, int[] twin, FlatRegions flat, double widest, double step)
@@ -45,8 +45,9 @@ internal sealed class PrismFinder
     /// <param name="flat">Its flat regions.</param>
     /// <param name="widest">Greatest inscribed radius looked for, mm.</param>
     /// <param name="step">Step to which coordinates were rounded, mm; 0 for none.</param>
+    /// <param name="shellOf">Shell of a triangle: a prism is one shell's.</param>
     /// <param name="ct">Cancels.</param>
-    public static List<DrawnPrism> Find(Mesh mesh, int[] twin, FlatRegions flat, double widest, double step, CancellationToken ct)
+    public static List<DrawnPrism> Find(Mesh mesh, int[] twin, FlatRegions flat, double widest, double step, Func<int, int> shellOf, CancellationToken ct)
     {
         var finder = new PrismFinder(mesh, twin, flat, widest, step);
         var taken = new bool[flat.Regions.Count];
@@ -60,7 +61,7 @@ internal sealed class PrismFinder
                 ct.ThrowIfCancellationRequested();
                 if (finder.From(r, taken, least, most) is { } prism) found.Add(prism);
             }
-        return Merged(found);
+        return Merged(found, shellOf);
     }
 
     private DrawnPrism? From(int p, bool[] taken, int least, int most)
@@ -159,8 +160,8 @@ internal sealed class PrismFinder
             }
         if (chain.Count < 3) return null;
         // The same sides are met from many pairs of neighbours.
-        var key = (chain.Count, chain.Max(c => c.Region), chain.Sum(c => (long)c.Region));
-        if (_rough.TryGetValue(p, out var last) && last.Key == key) return last.Fit;
+        int[] key = [.. chain.Select(c => c.Region).Order()];
+        if (_rough.TryGetValue(p, out var last) && last.Chain.AsSpan().SequenceEqual(key)) return last.Fit?.Anew();
         var about = 2 * Math.PI / turn;
         double bestOff = double.MaxValue, phase = 0;
         var sides = 0;
@@ -194,8 +195,9 @@ internal sealed class PrismFinder
         }
         var fit = sides < 3 ? null : PrismFit.Fit(points, points[0].Item1, axis, u * Math.Cos(phase) + v * Math.Sin(phase), sides);
         if (fit is not null && (!(fit.Inscribed > 0.01) || fit.Inscribed > _widest || sides == 3 && Math.Abs(sine) > MostLeanOfThree)) fit = null;
+        // Ends and sides are set on each copy by whoever asked.
         _rough[p] = (key, fit);
-        return fit;
+        return fit?.Anew();
     }
 
     /// <summary>All sides that agree with a fit, and its ends; null where it is none after all.</summary>
@@ -282,12 +284,12 @@ internal sealed class PrismFinder
     }
 
     /// <summary>Prisms that are parts of one (another strut runs through it) become one again.</summary>
-    private static List<DrawnPrism> Merged(List<DrawnPrism> found)
+    private static List<DrawnPrism> Merged(List<DrawnPrism> found, Func<int, int> shellOf)
     {
         var result = new List<DrawnPrism>();
         foreach (var p in found)
         {
-            var into = result.Find(o => Same(o, p));
+            var into = result.Find(o => shellOf(o.Seeds[0]) == shellOf(p.Seeds[0]) && Same(o, p));
             if (into is null)
             {
                 result.Add(p);

@@ -5,8 +5,11 @@ namespace Stiltwright.Printing.Struts.Fused;
 /// <summary>Tells whether the coordinates of a source were rounded, as text with three decimals is: flat sides are then flat no more.</summary>
 internal static class RoundedCoordinates
 {
-    /// <summary>Steps that are looked for, mm, the coarsest first. Coarser ones leave too little of a thin strut's sides.</summary>
-    private static readonly double[] Steps = [2e-3, 1e-3, 5e-4];
+    /// <summary>Steps that are looked for, mm, the coarsest first.</summary>
+    private static readonly double[] Steps = [1e-2, 5e-3, 2e-3, 1e-3, 5e-4];
+
+    /// <summary>Coarser steps than this leave too little of a thin strut's sides to fit anything to them, mm.</summary>
+    public const double CoarsestMm = 2e-3;
 
     /// <summary>Share of the coordinates that must lie on the step.</summary>
     private const double LeastOn = 0.995;

@@ -187,6 +187,9 @@ internal sealed class SeparationDraft
         return (parts, body);
     }
 
+    /// <summary>Triangles that belong to bodies after the last cut.</summary>
+    public IEnumerable<int> Taken() => Enumerable.Range(0, _labels.Length).Where(t => _labels[t] >= 0);
+
     /// <summary>Gives bodies that a test does not accept back to the figure; how many.</summary>
     public int GiveBack(Func<int, bool> accepted)
     {

@@ -11,18 +11,19 @@ internal sealed class StrutsOnly
     /// <summary>Share of a shell's surface (its raft apart) that drawn struts must explain at first, and once some were given back.</summary>
     private const double LeastExplained = 0.95, LeastExplainedLater = 0.5;
 
+    /// <summary>Rounding of a sum of areas, as a share of it.</summary>
+    private const double NothingShare = 1e-9;
+
     private readonly Mesh _mesh;
     private readonly MergedSurfaces _source;
     private readonly HashSet<int> _sure;
-    private readonly double _floor;
-    private readonly RecognitionSettings _settings;
     private readonly Dictionary<int, double> _area = [];
     private readonly HashSet<int> _impure = [];
     private readonly HashSet<int> _pure = [];
 
-    public StrutsOnly(Mesh mesh, MergedSurfaces source, IEnumerable<int> sure, double floor, RecognitionSettings settings)
+    public StrutsOnly(Mesh mesh, MergedSurfaces source, IEnumerable<int> sure)
     {
-        (_mesh, _source, _floor, _settings) = (mesh, source, floor, settings);
+        (_mesh, _source) = (mesh, source);
         _sure = [.. sure];
         for (var t = 0; t < mesh.TriangleCount; t++) Add(_area, source.ShellOf(t), mesh.AreaVector(t).Length);
     }
@@ -36,14 +37,16 @@ internal sealed class StrutsOnly
         var raft = new Dictionary<int, double>();
         foreach (var part in kept)
         {
-            // A raft left whole by its own height; else what lies no higher than one.
+            // Low alone is no sign: a coin or a shield may lie as low as a raft, on struts of its own.
             var sum = part.Triangles.Sum(t => _mesh.AreaVector(t).Length);
-            Add(part.Raft || IsLow(part.Triangles) ? raft : left, _source.ShellOf(part.Triangles[0]), sum);
+            Add(part.Raft ? raft : left, _source.ShellOf(part.Triangles[0]), sum);
         }
         foreach (var (shell, area) in _area)
         {
             var share = 1 - left.GetValueOrDefault(shell) / Math.Max(area - raft.GetValueOrDefault(shell), 1e-9);
-            if (first && share >= LeastExplained) _pure.Add(shell);
+            // Where no strut was found, nothing shows that there is no figure.
+            var explained = area - left.GetValueOrDefault(shell) - raft.GetValueOrDefault(shell);
+            if (first && share >= LeastExplained && explained > NothingShare * area) _pure.Add(shell);
             if (!_sure.Contains(shell) && (!_pure.Contains(shell) || share < LeastExplainedLater)) _impure.Add(shell);
             if (share < LeastExplainedLater) _pure.Remove(shell);
         }
@@ -73,12 +76,6 @@ internal sealed class StrutsOnly
         }
         return recognised with { RoleOfShell = role, ConfidenceOfShell = confidence, WhyOfShell = why };
     }
-
-    private bool IsLow(int[] triangles) => Array.TrueForAll(triangles, t =>
-    {
-        var (a, b, c) = _mesh.Triangle(t);
-        return Math.Max(a.Z, Math.Max(b.Z, c.Z)) <= _floor + _settings.MostRaftMm;
-    });
 
     private static void Add(Dictionary<int, double> sums, int key, double value) => sums[key] = sums.GetValueOrDefault(key) + value;
 }
