@@ -39,6 +39,7 @@ public class StrutsDoubtsTests
     [InlineData("an organ with two rows of pipes", false)]
     [InlineData("a square cage", true)]
     [InlineData("bars at uneven steps in a bow", true)]
+    [InlineData("a fence that winds at even steps", true)]
     public void Bars_of_many_lengths_that_stand_in_a_row_or_a_ring_on_the_platform_stay_out_of_the_struts(string what, bool post)
     {
         var places = Enumerable.Range(0, 12).Select(i => what switch
@@ -47,6 +48,7 @@ public class StrutsDoubtsTests
             "a cage under a slanting lid" => (14 * Math.Cos(Math.PI * i / 6 + 0.2), 14 * Math.Sin(Math.PI * i / 6 + 0.2)),
             "an organ with two rows of pipes" => (-12 + 4.1 * (i / 2) + 0.5 * Math.Sin(i / 2), i % 2 == 0 ? 3.0 : -3),
             "a square cage" => (i / 3) switch { 0 => (-9 + 6.0 * (i % 3), -9.0), 1 => (9, -9 + 6.0 * (i % 3)), 2 => (9 - 6.0 * (i % 3), 9), _ => (-9, 9 - 6.0 * (i % 3)) },
+            "a fence that winds at even steps" => (-15 + Enumerable.Range(0, i).Sum(k => 3 * Math.Cos(1.1 * Math.Sin(0.8 * k))), -4 + Enumerable.Range(0, i).Sum(k => 3 * Math.Sin(1.1 * Math.Sin(0.8 * k)))),
             _ => (15 * Math.Cos(0.2 * i + 0.07 * Math.Sin(3 * i)), 15 * Math.Sin(0.2 * i + 0.07 * Math.Sin(3 * i))),
         });
         var got = Look(Mesh.Concat(Grid, UnderALid(places, post)));
@@ -195,5 +197,21 @@ public class StrutsDoubtsTests
         var got = FusedSeparation.Try(mesh, ShellFinder.Find(mesh), new RecognitionSettings(), CancellationToken.None);
         Assert.Null(got.Source);
         Assert.Contains("rounded to 0.01 mm", got.Why, StringComparison.Ordinal);
+    }
+
+    [Theory]
+    [InlineData(true)]
+    [InlineData(false)]
+    public void Two_rods_in_line_are_one_prism_only_where_they_are_one_shell(bool oneShell)
+    {
+        // A ball hides the middle of a rod that is one with it; or two rods of two shells end near each other.
+        Vec3 At(double z) => new(0, 0, z);
+        var mesh = oneShell ? MeshBoolean.Union(Primitives.Sphere(Grid, At(6), 1, 12), Primitives.Prism(Grid, At(0), At(12), 0.5, 8))
+            : Mesh.Concat(Grid, [Primitives.Prism(Grid, At(0), At(5.2), 0.5, 8), Primitives.Prism(Grid, At(6.8), At(12), 0.5, 8)]);
+        var shells = ShellFinder.Find(mesh);
+        var twin = EdgePairing.Build(mesh).TwinArray;
+        var found = PrismFinder.Find(mesh, twin, FlatRegions.Find(mesh, twin, 0, CancellationToken.None), 2, 0, t => shells.OfTriangle[t], CancellationToken.None)
+            .Where(p => p.Sides == 8 && Math.Abs(p.Axis.Z) > 0.999 && p.Size < 0.6).ToList();
+        Assert.Equal(oneShell ? 1 : 2, found.Count);
     }
 }

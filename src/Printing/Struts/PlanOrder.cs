@@ -1,8 +1,9 @@
 namespace Stiltwright.Printing.Struts;
 
 /// <summary>
-/// Whether upright rods stand in an order that somebody drew, seen from above: in a row, in a ring, or mirrored. So stand the bars of a
-/// gate, the pipes of an organ and the bars of a cage; props stand where the figure above hangs over.
+/// Whether upright rods stand in an order that somebody drew, seen from above: in a row, in a ring, at even steps, or mirrored. So stand
+/// the bars of a gate, the pipes of an organ and the bars of a cage; props stand where the figure above hangs over. Under a figure with two
+/// like halves they may be mirrored, too: nothing tells these from a gate's.
 /// </summary>
 internal static class PlanOrder
 {
@@ -11,6 +12,9 @@ internal static class PlanOrder
 
     /// <summary>A rod stands in its place within this share of the middle distance to the next one.</summary>
     private const double PlaceShare = 0.08;
+
+    /// <summary>Distances to the next rod that are this near the middle one are even, and so many must be for an order.</summary>
+    private const double EvenShare = 0.05, LeastEven = 0.8;
 
     /// <summary>A ring is no wider than this, as a multiple of the rods' spread: a wider one is no ring.</summary>
     private const double WidestRing = 2;
@@ -26,7 +30,9 @@ internal static class PlanOrder
     {
         if (places.Count < 4) return true;
         var next = places.Select(p => places.Min(q => q == p ? double.MaxValue : Distance(p, q))).Order().ToArray();
-        var near = PlaceShare * next[next.Length / 2];
+        var middle = next[next.Length / 2];
+        if (next.Count(d => Math.Abs(d - middle) <= EvenShare * middle) >= LeastEven * next.Length) return true;
+        var near = PlaceShare * middle;
         var spread = Math.Max(places.Max(p => p.X) - places.Min(p => p.X), places.Max(p => p.Y) - places.Min(p => p.Y));
         var stride = Math.Max(1, (places.Count + Tried - 1) / Tried);
         var some = Enumerable.Range(0, places.Count).Where(i => i % stride == 0).Select(i => places[i]).ToArray();
