@@ -134,6 +134,22 @@ public class LoadsSizingTests
         Assert.True(held >= 5, $"only {held} scenes held at first");
     }
 
+    // Where struts share loads through braces many sizes would do; which of them a search ends at must not hang on a hair.
+    [Fact]
+    public void A_hair_more_load_asks_for_hardly_more_strut()
+    {
+        var scene = LoadsSpeedTests.Grid(6, 6, true, 700);
+        var spread = new List<double>();
+        foreach (var hair in (ReadOnlySpan<double>)[0.998, 0.999, 1, 1.001, 1.002])
+        {
+            var request = new SizingRequest { Enlarged = scene with { Resin = scene.Resin with { SeparationStressKPa = hair * scene.Resin.SeparationStressKPa } }, Rule = SizingRule.Absolute };
+            var result = StrutSizing.Size(request, default);
+            Assert.NotEqual(0, result.Raised);
+            spread.Add(StrutVolume(request, result));
+        }
+        Assert.True(spread.Max() <= 1.05 * spread.Min(), string.Join(", ", spread.Select(v => $"{v:0}")));
+    }
+
     [Fact]
     public void A_stickier_film_never_makes_a_strut_thinner()
     {

@@ -9,7 +9,7 @@ namespace Stiltwright.Printing.Tests;
 public class LoadsSpeedTests(ITestOutputHelper output)
 {
     /// <summary>A grid of struts under a figure that begins as many islands and grows together row by row.</summary>
-    private static LoadScene Grid(int nx, int ny, bool braced, int layers)
+    internal static LoadScene Grid(int nx, int ny, bool braced, int layers)
     {
         var bench = new LoadsBench(0.05);
         var heads = new List<Vec3>();
