@@ -7,7 +7,7 @@ if (args is ["publish-child", .. var rest]) return await PublishPart.Child(rest)
 if (args is ["service-child", var configuration, var share, var ofChild])
 {
     PrintRoom.Program = ofChild;
-    return await ServicesPart.Child(configuration, share);
+    return await ServiceChild.Run(configuration, share);
 }
 
 var parts = new Dictionary<string, Func<Options, Task<IReadOnlyList<string>>>>

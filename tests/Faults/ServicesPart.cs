@@ -50,18 +50,6 @@ internal static class ServicesPart
         return faults;
     }
 
-    /// <summary>The whole service as the program runs it, but for the worker.</summary>
-    public static async Task<int> Child(string configuration, string share)
-    {
-        PluginCatalog? catalog = null;
-        var config = ConfigReader.Read(configuration, _ => catalog = PluginCatalog.Load([Path.Combine(Path.GetDirectoryName(PrintRoom.Program)!, "plugins")]));
-        foreach (var m in config.Mistakes) Console.Error.WriteLine(m);
-        var worker = new WorkerCommand(Path.Combine(AppContext.BaseDirectory, "Stiltwright.FakeWorker"), ["busy"]);
-        using var service = ServiceHost.Build(config, catalog!, share, new ServiceParts { Worker = worker });
-        await service.RunAsync();
-        return 0;
-    }
-
     private sealed class Trial(PostgresServer server, string connection, MailSink mails, PrintRoom room, bool light, int services, int jobs, Random random) : IAsyncDisposable
     {
         private readonly Dictionary<string, string> _dropped = new(StringComparer.Ordinal);

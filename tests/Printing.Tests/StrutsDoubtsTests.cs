@@ -56,6 +56,38 @@ public class StrutsDoubtsTests
         Assert.Equal(Role.Figure, got.RoleOfShell[0]);
     }
 
+    /// <summary>A path that turns by any angle at each step, without coming near itself; no row, ring or mirror is in it.</summary>
+    private static List<(double X, double Y)> Wandering(Random random, Func<double> step)
+    {
+        while (true)
+        {
+            var places = new List<(double X, double Y)> { (0, 0) };
+            var heading = 0.0;
+            for (var i = 0; i < 13; i++)
+            {
+                heading += 2.2 * random.NextDouble() - 1.1;
+                var (s, c) = Math.SinCos(heading);
+                var length = step();
+                places.Add((places[^1].X + length * c, places[^1].Y + length * s));
+            }
+            if (Enumerable.Range(0, 14).All(i => Enumerable.Range(0, 14).All(k => Math.Abs(i - k) < 2 || Math.Abs(places[i].X - places[k].X) + Math.Abs(places[i].Y - places[k].Y) > 5))) return places;
+        }
+    }
+
+    [Fact]
+    public void Bars_at_even_steps_along_any_path_stand_in_an_order_and_at_any_steps_in_none()
+    {
+        var random = new Random(17);
+        int even = 0, uneven = 0;
+        for (var i = 0; i < 40; i++)
+        {
+            if (PlanOrder.Ordered(Wandering(random, () => 3))) even++;
+            if (PlanOrder.Ordered(Wandering(random, () => 2 + 2.5 * random.NextDouble()))) uneven++;
+        }
+        Assert.Equal(40, even);
+        Assert.True(uneven <= 8, $"{uneven} of 40 paths at uneven steps");
+    }
+
     [Theory]
     [InlineData(1)]
     [InlineData(2)]

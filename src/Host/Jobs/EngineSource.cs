@@ -19,23 +19,7 @@ public sealed class EngineSource(string connection) : DbDataSource
     protected override DbConnection CreateDbConnection() => new SqliteConnection(ConnectionString);
 
     /// <inheritdoc/>
-    protected override DbConnection OpenDbConnection()
-    {
-        var db = new SqliteConnection(ConnectionString);
-        try
-        {
-            db.Open();
-            using var set = db.CreateCommand();
-            set.CommandText = Settings;
-            set.ExecuteNonQuery();
-            return db;
-        }
-        catch
-        {
-            db.Dispose();
-            throw;
-        }
-    }
+    protected override DbConnection OpenDbConnection() => SqliteStore.Opened(ConnectionString, Settings);
 
     /// <summary>As SQLite does, at once.</summary>
     protected override ValueTask<DbConnection> OpenDbConnectionAsync(CancellationToken cancellationToken = default) => new(OpenDbConnection());

@@ -88,14 +88,17 @@ public sealed class SqliteStore : LedgerStore
     public override string Words(string tables) => tables;
 
     /// <inheritdoc/>
-    public override DbConnection Open()
+    public override DbConnection Open() => Opened(_connection, Durable);
+
+    /// <summary>An open connection with its settings; none is left open where they are refused.</summary>
+    internal static SqliteConnection Opened(string connection, string settings)
     {
-        var db = new SqliteConnection(_connection);
+        var db = new SqliteConnection(connection);
         try
         {
             db.Open();
             using var set = db.CreateCommand();
-            set.CommandText = Durable;
+            set.CommandText = settings;
             set.ExecuteNonQuery();
             return db;
         }
