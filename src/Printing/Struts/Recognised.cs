@@ -40,4 +40,15 @@ public sealed record Recognised
 
     /// <summary>True if there are struts and they stand on the platform without a raft.</summary>
     public required bool NoRaft { get; init; }
+
+    /// <summary>The same with shells in doubt: such of them as are figure become unsure, with how sure that is and why.</summary>
+    internal Recognised InDoubt(IEnumerable<(int Shell, double Confidence, string Why)> shells)
+    {
+        Role[] role = [.. RoleOfShell];
+        double[] confidence = [.. ConfidenceOfShell];
+        string[] why = [.. WhyOfShell];
+        foreach (var (shell, sure, words) in shells)
+            if (role[shell] == Role.Figure) (role[shell], confidence[shell], why[shell]) = (Role.Unsure, sure, words);
+        return this with { RoleOfShell = role, ConfidenceOfShell = confidence, WhyOfShell = why };
+    }
 }

@@ -20,14 +20,7 @@ internal static class StillMerged
         var gave = taken.Select(source.ShellOf).ToHashSet();
         // What the first look was sure of it made unsure; where it saw a few rods only it left the shell figure.
         var kept = first.Merged.Where(s => first.RoleOfShell[s] == Role.Unsure && !gave.Contains(s)).ToList();
-        if (kept.Count == 0) return recognised;
-        var role = (Role[])recognised.RoleOfShell.Clone();
-        var confidence = (double[])recognised.ConfidenceOfShell.Clone();
-        var why = (string[])recognised.WhyOfShell.Clone();
-        foreach (var s in kept)
-            foreach (var shell in shells.Shells[s].Triangles.Select(t => ofTriangle[t]).Where(i => i >= 0 && found.Shells[i].SignedVolumeMm3 > 0).Distinct())
-                if (role[shell] == Role.Figure)
-                    (role[shell], confidence[shell], why[shell]) = (Role.Unsure, first.ConfidenceOfShell[s], first.WhyOfShell[s] + "; none of them could be taken off");
-        return recognised with { RoleOfShell = role, ConfidenceOfShell = confidence, WhyOfShell = why };
+        return recognised.InDoubt(kept.SelectMany(s => shells.Shells[s].Triangles.Select(t => ofTriangle[t]).Distinct().Where(i => i >= 0 && found.Shells[i].SignedVolumeMm3 > 0)
+            .Select(i => (i, first.ConfidenceOfShell[s], first.WhyOfShell[s] + "; none of them could be taken off"))));
     }
 }

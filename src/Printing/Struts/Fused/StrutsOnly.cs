@@ -59,22 +59,16 @@ internal sealed class StrutsOnly
     /// <summary>Parts left over of shells that are struts only become unsure.</summary>
     public Recognised LeftoversUnsure(Recognised recognised, ShellSet found, List<Mesh> parts, List<int> body, IReadOnlyList<(int[] Triangles, bool Raft, List<CutLoop> Loops)> kept)
     {
-        var role = (Role[])recognised.RoleOfShell.Clone();
-        var confidence = (double[])recognised.ConfidenceOfShell.Clone();
-        var why = (string[])recognised.WhyOfShell.Clone();
+        var left = new SortedSet<int>();
         var at = 0;
         for (var i = 0; i < parts.Count; i++)
         {
             // The kept parts come first.
             if (i < kept.Count && body[i] == SeparationDraft.FigurePart && !HasFigure(kept[i].Triangles[0]))
-                for (var t = at; t < at + parts[i].TriangleCount; t++)
-                {
-                    var shell = found.OfTriangle[t];
-                    if (role[shell] == Role.Figure) (role[shell], confidence[shell], why[shell]) = (Role.Unsure, 0.7, "left over where struts that are one surface were told apart");
-                }
+                for (var t = at; t < at + parts[i].TriangleCount; t++) left.Add(found.OfTriangle[t]);
             at += parts[i].TriangleCount;
         }
-        return recognised with { RoleOfShell = role, ConfidenceOfShell = confidence, WhyOfShell = why };
+        return recognised.InDoubt(left.Select(s => (s, 0.7, "left over where struts that are one surface were told apart")));
     }
 
     private static void Add(Dictionary<int, double> sums, int key, double value) => sums[key] = sums.GetValueOrDefault(key) + value;
